@@ -1,0 +1,8 @@
+//! From beats to lead-in, phrases, parts and times through the tune.
+//!
+//! A *phrase* is eight beats and its first beat is "one"; a *part* is sixteen
+//! beats; a *time through* is the whole tune, usually sixty-four beats.
+
+mod form;
+
+pub use form::{Form, FormError, Part, Place};
