@@ -3,3 +3,4 @@
 
 pub mod event;
 pub mod phrase;
+pub mod sound;

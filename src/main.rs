@@ -1,1 +1,3 @@
+//! The `eightclap` program.
+
 fn main() {}

@@ -6,8 +6,6 @@ use std::fmt;
 pub const PHRASE_BEATS: u32 = 8;
 /// Beats in a part.
 pub const PART_BEATS: u32 = 16;
-/// Phrases in a part.
-pub const PART_PHRASES: u32 = PART_BEATS / PHRASE_BEATS;
 
 /// A form that cannot be danced to.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

@@ -1,8 +1,5 @@
-//! From beats to lead-in, phrases, parts and times through the tune.
-//!
-//! A *phrase* is eight beats and its first beat is "one"; a *part* is sixteen
-//! beats; a *time through* is the whole tune, usually sixty-four beats.
+//! Phrases, parts and times through the tune.
 
 mod form;
 
-pub use form::{Form, FormError, Part, Place};
+pub use form::{Form, FormError, PART_BEATS, PHRASE_BEATS, Part, Place};

@@ -1,0 +1,3 @@
+//! Sound: the house band.
+
+pub mod band;
