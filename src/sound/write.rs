@@ -1,0 +1,341 @@
+//! WAV files written whole or not at all.
+
+use hound::{SampleFormat, WavSpec, WavWriter};
+use std::fs::{File, OpenOptions};
+use std::io::{self, BufWriter, ErrorKind};
+use std::path::{Path, PathBuf};
+
+/// How samples are stored.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Depth {
+    /// 16-bit integers: every player takes them.
+    Int16,
+    /// 32-bit floats: nothing is rounded or clipped.
+    Float32,
+}
+
+/// Why a WAV file could not be written. Each shows as one line that names the
+/// file and the remedy.
+#[derive(Debug, thiserror::Error)]
+pub enum WriteError {
+    /// The folder to write to does not exist.
+    #[error("{}: its folder does not exist; make the folder first", .path.display())]
+    NoFolder {
+        /// The file to be written.
+        path: PathBuf,
+    },
+    /// A folder stands where the file should go.
+    #[error("{}: this is a folder; name a file to write, such as {}", .path.display(), .path.join("out.wav").display())]
+    Folder {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// The system forbids writing there.
+    #[error("{}: writing there is not permitted; choose a folder of your own", .path.display())]
+    Permission {
+        /// The file to be written.
+        path: PathBuf,
+    },
+    /// No room is left.
+    #[error("{}: the disk is full; make room or write to another disk", .path.display())]
+    Full {
+        /// The file to be written.
+        path: PathBuf,
+    },
+    /// A WAV file ends at 4 GiB.
+    #[error("{}: a WAV file holds 4 GiB at most; write a shorter piece or 16-bit samples", .path.display())]
+    TooLong {
+        /// The file to be written.
+        path: PathBuf,
+    },
+    /// Rate or channels that a WAV file does not hold.
+    #[error("{}: a WAV file of {rate} Hz and {channels} channels cannot be written; use 1 to 32 channels and a rate of 1 to 768 kHz", .path.display())]
+    Shape {
+        /// The file to be written.
+        path: PathBuf,
+        /// The rate asked for, hertz.
+        rate: u32,
+        /// The channels asked for.
+        channels: usize,
+    },
+    /// Anything else that the system said.
+    #[error("{}: it cannot be written ({source}); check the disk it is on", .path.display())]
+    Io {
+        /// The file to be written.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+}
+
+/// A WAV file in the making.
+///
+/// The sound goes to a temporary file beside the target, which takes the
+/// target's name at [`finish`](Self::finish). Dropped before that, it is
+/// removed, so a failed or stopped run leaves neither half a file nor the loss
+/// of an older one.
+pub struct WavOut {
+    path: PathBuf,
+    part: Part,
+    writer: Option<WavWriter<BufWriter<File>>>,
+    depth: Depth,
+    channels: usize,
+    frames: u64,
+    clipped: u64,
+    most: u64,
+}
+
+impl WavOut {
+    /// Begins a file of `channels` samples a frame at `rate` frames a second.
+    ///
+    /// # Errors
+    /// A [`WriteError`] that names the file and the remedy.
+    pub fn create(
+        path: impl AsRef<Path>,
+        rate: u32,
+        channels: usize,
+        depth: Depth,
+    ) -> Result<Self, WriteError> {
+        let path = path.as_ref();
+        let (bits_per_sample, sample_format) = match depth {
+            Depth::Int16 => (16, SampleFormat::Int),
+            Depth::Float32 => (32, SampleFormat::Float),
+        };
+        if !(1..=32).contains(&channels) || !(1_000..=768_000).contains(&rate) {
+            let path = path.to_path_buf();
+            return Err(WriteError::Shape {
+                path,
+                rate,
+                channels,
+            });
+        }
+        let spec = WavSpec {
+            channels: channels as u16,
+            sample_rate: rate,
+            bits_per_sample,
+            sample_format,
+        };
+        if path.is_dir() || path.file_name().is_none() {
+            return Err(WriteError::Folder {
+                path: path.to_path_buf(),
+            });
+        }
+        let (part, file) = Part::create(path).map_err(|e| WriteError::io(path, e))?;
+        let file = BufWriter::with_capacity(64 * 1024, file);
+        let writer = WavWriter::new(file, spec).map_err(|e| WriteError::hound(path, e))?;
+        Ok(WavOut {
+            path: path.to_path_buf(),
+            part,
+            writer: Some(writer),
+            depth,
+            channels,
+            frames: 0,
+            clipped: 0,
+            most: u64::from(u32::MAX - 1024) / (u64::from(bits_per_sample / 8) * channels as u64),
+        })
+    }
+
+    /// Appends whole interleaved frames. What is not a number is written as
+    /// silence; 16-bit samples beyond ±1 are clipped and counted.
+    ///
+    /// # Errors
+    /// [`WriteError::Full`], [`WriteError::TooLong`] or what the system says.
+    pub fn write(&mut self, frames: &[f32]) -> Result<(), WriteError> {
+        let Some(writer) = &mut self.writer else {
+            return Ok(());
+        };
+        self.frames += (frames.len() / self.channels) as u64;
+        if self.frames > self.most {
+            let path = self.path.clone();
+            return Err(WriteError::TooLong { path });
+        }
+        for &sample in frames {
+            let sample = if sample.is_finite() { sample } else { 0.0 };
+            let written = match self.depth {
+                Depth::Float32 => writer.write_sample(sample),
+                Depth::Int16 => {
+                    self.clipped += u64::from(sample.abs() > 1.0);
+                    let step = (sample * 32768.0).round().clamp(-32768.0, 32767.0);
+                    writer.write_sample(step as i16)
+                }
+            };
+            written.map_err(|e| WriteError::hound(&self.path, e))?;
+        }
+        Ok(())
+    }
+
+    /// Frames written so far.
+    pub fn frames(&self) -> u64 {
+        self.frames
+    }
+
+    /// How many samples were beyond full scale and had to be clipped.
+    pub fn clipped(&self) -> u64 {
+        self.clipped
+    }
+
+    /// Completes the file and gives it its name, in place of any older one.
+    ///
+    /// # Errors
+    /// As [`write`](Self::write); the temporary file is then removed.
+    pub fn finish(mut self) -> Result<(), WriteError> {
+        if let Some(writer) = self.writer.take() {
+            writer
+                .finalize()
+                .map_err(|e| WriteError::hound(&self.path, e))?;
+        }
+        self.part
+            .keep_as(&self.path)
+            .map_err(|e| WriteError::io(&self.path, e))
+    }
+}
+
+impl Drop for WavOut {
+    fn drop(&mut self) {
+        // Windows removes no file that is still open: close it before `part`
+        // is dropped.
+        self.writer = None;
+    }
+}
+
+/// A temporary file that is removed unless it is kept.
+struct Part {
+    path: Option<PathBuf>,
+}
+
+impl Part {
+    fn create(target: &Path) -> io::Result<(Part, File)> {
+        let name = target.file_name().unwrap_or_default().to_string_lossy();
+        for n in 0..100 {
+            let hidden = format!(".{name}.{}-{n}.part", std::process::id());
+            let path = target.with_file_name(hidden);
+            match OpenOptions::new().write(true).create_new(true).open(&path) {
+                Ok(file) => return Ok((Part { path: Some(path) }, file)),
+                Err(e) if e.kind() == ErrorKind::AlreadyExists => {}
+                Err(e) => return Err(e),
+            }
+        }
+        Err(ErrorKind::AlreadyExists.into())
+    }
+
+    fn keep_as(&mut self, target: &Path) -> io::Result<()> {
+        if let Some(path) = &self.path {
+            std::fs::rename(path, target)?;
+        }
+        self.path = None;
+        Ok(())
+    }
+}
+
+impl Drop for Part {
+    fn drop(&mut self) {
+        if let Some(path) = &self.path {
+            let _ = std::fs::remove_file(path);
+        }
+    }
+}
+
+impl WriteError {
+    fn io(path: &Path, source: io::Error) -> Self {
+        let path = path.to_path_buf();
+        match source.kind() {
+            ErrorKind::NotFound | ErrorKind::NotADirectory => WriteError::NoFolder { path },
+            ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => {
+                WriteError::Permission { path }
+            }
+            ErrorKind::StorageFull | ErrorKind::QuotaExceeded => WriteError::Full { path },
+            ErrorKind::IsADirectory => WriteError::Folder { path },
+            ErrorKind::FileTooLarge => WriteError::TooLong { path },
+            _ => WriteError::Io { path, source },
+        }
+    }
+
+    fn hound(path: &Path, error: hound::Error) -> Self {
+        match error {
+            hound::Error::IoError(e) => WriteError::io(path, e),
+            e => WriteError::Io {
+                path: path.to_path_buf(),
+                source: io::Error::other(e.to_string()),
+            },
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(folder: &Path) -> Vec<String> {
+        let entries = std::fs::read_dir(folder).unwrap();
+        entries
+            .map(|e| e.unwrap().file_name().to_string_lossy().into_owned())
+            .collect()
+    }
+
+    #[test]
+    fn writes_what_it_was_given_and_leaves_nothing_else() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("reel.wav");
+        for depth in [Depth::Int16, Depth::Float32] {
+            let mut out = WavOut::create(&path, 44_100, 2, depth).unwrap();
+            out.write(&[0.5, -0.25, f32::NAN, 1.5]).unwrap();
+            assert_eq!(out.frames(), 2);
+            out.finish().unwrap();
+            assert_eq!(names(folder.path()), ["reel.wav"]);
+            let mut reader = hound::WavReader::open(&path).unwrap();
+            assert_eq!(reader.spec().channels, 2);
+            if depth == Depth::Int16 {
+                let samples: Vec<i16> = reader.samples().map(Result::unwrap).collect();
+                assert_eq!(samples, [16384, -8192, 0, 32767]);
+            } else {
+                let samples: Vec<f32> = reader.samples().map(Result::unwrap).collect();
+                assert_eq!(samples, [0.5, -0.25, 0.0, 1.5]);
+            }
+        }
+    }
+
+    #[test]
+    fn dropped_half_way_it_leaves_the_older_file_alone() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("jig.wav");
+        std::fs::write(&path, "older").unwrap();
+        let mut out = WavOut::create(&path, 8_000, 1, Depth::Int16).unwrap();
+        out.write(&[0.1; 4_000]).unwrap();
+        assert_eq!(names(folder.path()).len(), 2);
+        drop(out);
+        assert_eq!(names(folder.path()), ["jig.wav"]);
+        assert_eq!(std::fs::read(&path).unwrap(), b"older");
+    }
+
+    #[test]
+    fn says_what_is_wrong_with_the_place() {
+        let folder = tempfile::tempdir().unwrap();
+        let say = |path: &Path| {
+            WavOut::create(path, 8_000, 1, Depth::Int16)
+                .err()
+                .unwrap()
+                .to_string()
+        };
+        let missing = say(&folder.path().join("no/where.wav"));
+        assert!(
+            missing.contains("where.wav: its folder does not exist"),
+            "{missing}"
+        );
+        let is_folder = say(folder.path());
+        assert!(is_folder.contains("this is a folder"), "{is_folder}");
+        assert!(WavOut::create(folder.path().join("x.wav"), 0, 1, Depth::Int16).is_err());
+        assert!(WavOut::create(folder.path().join("x.wav"), 8_000, 0, Depth::Int16).is_err());
+        assert!(names(folder.path()).is_empty());
+    }
+
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn a_full_disk_is_called_one() {
+        // A file can only be renamed within its disk, so try the text alone.
+        let full = WriteError::io(Path::new("a.wav"), ErrorKind::StorageFull.into());
+        assert_eq!(
+            full.to_string(),
+            "a.wav: the disk is full; make room or write to another disk"
+        );
+    }
+}
