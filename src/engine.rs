@@ -1,0 +1,292 @@
+//! Hearing and counting in one state machine: samples in, events out.
+//!
+//! The engine has no clock, thread or device: live sound, files, tests and
+//! benches run the same code. What it says depends only on the samples it was
+//! given, never on how they were cut into blocks, and never on samples after
+//! the moment it speaks.
+
+use crate::event::{Beat, Event, LeadIn, Phrase};
+use crate::hear::beats::{Expectations, LEAD_IN, NONE};
+use crate::hear::features::{FRAME_RATE, Features, PITCHES, RateError, WINDOW};
+use crate::hear::net::{Activation, Net};
+use crate::hear::tracker::{Heard, Tracker};
+use crate::phrase::belief::{Belief, COUNTED_BEATS, Evidence, LEAD_IN_BEATS, Trust};
+use crate::phrase::repeat::Memory;
+use crate::phrase::{Form, Place};
+
+/// What the engine is told about the music beforehand.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings {
+    /// The tune's form.
+    pub form: Form,
+    /// Probability of a "one" above which the engine claps.
+    pub clap_above: f32,
+    /// Expectations of the beat.
+    pub expect: Expectations,
+    /// Trust in the phrase evidence.
+    pub trust: Trust,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Settings {
+            form: Form::default(),
+            clap_above: 0.6,
+            expect: Expectations::default(),
+            trust: Trust::default(),
+        }
+    }
+}
+
+/// What the engine makes of the present moment, for the screen.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Outlook {
+    /// Probability that a band is playing, 0 to 1.
+    pub playing: f32,
+    /// Probability of the likeliest count, 0 to 1.
+    pub sure_of_count: f32,
+    /// Level of the sound, root mean square, full scale 1.
+    pub level: f32,
+}
+
+/// Activations kept to judge a beat by: 1.28 s.
+const KEPT: usize = 128;
+/// Seconds around a beat in which a "one" is looked for.
+const ONE_REACH: f64 = 0.045;
+
+/// Hears a band and counts its phrases.
+pub struct Engine {
+    settings: Settings,
+    arch: pulp::Arch,
+    features: Features,
+    net: Net,
+    tracker: Tracker,
+    belief: Belief,
+    memory: Memory,
+    /// The newest activations, by frame number modulo [`KEPT`].
+    recent: [Activation; KEPT],
+    frames: u64,
+    level: f32,
+    /// The beat the belief stands on, once there is one.
+    standing: Option<Standing>,
+}
+
+/// The beat last announced, and where the tune was then.
+#[derive(Debug, Clone, Copy)]
+struct Standing {
+    time: f64,
+    period: f64,
+    place: Place,
+    time_through: u32,
+}
+
+impl Engine {
+    /// An engine for mono sound at `rate` samples a second.
+    pub fn new(rate: u32, settings: Settings) -> Result<Self, RateError> {
+        Self::with_net(rate, settings, Net::trained())
+    }
+
+    /// An engine that hears with another network than the one that ships, to
+    /// compare the two.
+    pub fn with_net(rate: u32, settings: Settings, net: Net) -> Result<Self, RateError> {
+        let features = Features::new(rate)?;
+        Ok(Engine {
+            arch: pulp::Arch::new(),
+            features,
+            tracker: Tracker::new(settings.expect, net.delay()),
+            net,
+            belief: Belief::new(settings.form, settings.trust),
+            memory: Memory::default(),
+            recent: [Activation::default(); KEPT],
+            frames: 0,
+            level: 0.0,
+            standing: None,
+            settings,
+        })
+    }
+
+    /// Seconds of sound heard, in whole frames of 10 ms.
+    pub fn heard(&self) -> f64 {
+        self.frames as f64 / f64::from(FRAME_RATE)
+    }
+
+    /// How sure the engine is at present.
+    pub fn outlook(&self) -> Outlook {
+        Outlook {
+            playing: 1.0 - self.tracker.pointer().modes()[NONE],
+            sure_of_count: self.belief.count().1,
+            level: self.level,
+        }
+    }
+
+    /// Probability of each mode of the bar pointer (see [`crate::hear::beats`]).
+    pub fn pointer_modes(&self) -> [f32; crate::hear::beats::MODES] {
+        self.tracker.pointer().modes()
+    }
+
+    /// The belief over the beats of the tune.
+    pub fn belief(&self) -> &Belief {
+        &self.belief
+    }
+
+    /// The activation of the newest frame, which speaks of the moment
+    /// [`Self::activation_delay`] seconds before [`Self::heard`].
+    pub fn activation(&self) -> Activation {
+        self.recent[(self.frames as usize + KEPT - 1) % KEPT]
+    }
+
+    /// Seconds by which activations lag behind the sound heard.
+    pub fn activation_delay(&self) -> f64 {
+        self.net.delay()
+    }
+
+    /// Hears mono `samples` (full scale is ±1) and appends what it decides to
+    /// `events`, in the order in which it became known.
+    pub fn push(&mut self, mut samples: &[f32], events: &mut Vec<Event>) {
+        while let Some(frame) = self.features.next(&mut samples) {
+            self.level = frame.level;
+            let pitches = *frame.pitches;
+            let (net, features) = (&mut self.net, frame.features);
+            // With the widest vector registers that this processor has; the
+            // numbers come out the same whichever they are.
+            let activation = self.arch.dispatch(
+                #[inline(always)]
+                || net.step(features),
+            );
+            self.hear(activation, &pitches, events);
+        }
+    }
+
+    /// Takes in one frame's activation and semitone magnitudes.
+    pub fn hear(
+        &mut self,
+        activation: Activation,
+        pitches: &[f32; PITCHES],
+        events: &mut Vec<Event>,
+    ) {
+        self.recent[self.frames as usize % KEPT] = activation;
+        self.frames += 1;
+        let heard = self.heard();
+        let tracker = &mut self.tracker;
+        let beat = self.arch.dispatch(
+            #[inline(always)]
+            || tracker.step(heard, &activation),
+        );
+        self.memory.hear(heard - 0.5 * WINDOW, pitches);
+        if let Some(beat) = beat {
+            self.count(&beat, events);
+        }
+    }
+
+    /// The caller says that the beat nearest to `time` (seconds) is a "one".
+    pub fn say_one(&mut self, time: f64) {
+        if let Some(standing) = self.standing {
+            let ago = ((standing.time - time) / standing.period).round();
+            self.belief.say_one(ago as i64);
+            self.settle();
+        }
+    }
+
+    /// The caller moves the count by `beats`; forward is positive.
+    pub fn move_count(&mut self, beats: i32) {
+        if self.standing.is_some() {
+            self.belief.move_count(i64::from(beats));
+            self.settle();
+        }
+    }
+
+    /// Takes the place of the beat last announced from the corrected belief.
+    fn settle(&mut self) {
+        if let Some(standing) = &mut self.standing {
+            standing.place = self.belief.likeliest();
+        }
+    }
+
+    /// Gives a beat its count, and a phrase its name.
+    fn count(&mut self, beat: &Heard, events: &mut Vec<Event>) {
+        if let Some(standing) = self.standing {
+            let heard = self.evidence(standing.time);
+            self.belief.hear(heard);
+        }
+        if let Some(remembered) = self.memory.take() {
+            self.belief.remember(&remembered);
+        }
+        if !beat.continues {
+            // A new start, or another reading of the beat: the old count says nothing.
+            self.belief.forget();
+            self.memory.forget();
+        }
+        self.memory.beat(beat.time, beat.period);
+        let mut counted = [0.0; COUNTED_BEATS];
+        counted.copy_from_slice(&beat.modes[LEAD_IN..LEAD_IN + COUNTED_BEATS]);
+        self.belief.advance(counted);
+
+        let leading = self.belief.leading_in();
+        let (count, sure) = self.belief.count();
+        let place = self.belief.likeliest();
+        let led_in = counted[LEAD_IN_BEATS - 1] > 0.5 && place.beat == 0;
+        let opening = counted[LEAD_IN_BEATS - 1..].iter().sum::<f32>() > 0.5;
+        let time_through = match self.standing {
+            _ if opening => 1,
+            Some(s) if place.beat == 0 && s.place.beat + 1 == self.settings.form.beats() => {
+                s.time_through + 1
+            }
+            Some(s) => s.time_through,
+            None => 1,
+        };
+        self.standing = Some(Standing {
+            time: beat.time,
+            period: beat.period,
+            place,
+            time_through,
+        });
+        if leading > 0.5 {
+            return;
+        }
+        if led_in {
+            events.push(Event::LeadIn(LeadIn {
+                time: beat.time - LEAD_IN_BEATS as f64 * beat.period,
+                announced: beat.announced,
+                one: beat.time,
+            }));
+        }
+        let known = sure >= self.settings.clap_above;
+        events.push(Event::Beat(Beat {
+            time: beat.time,
+            announced: beat.announced,
+            count: known.then_some(count),
+            steps_per_minute: 60.0 / beat.period,
+            sure: beat.sure,
+        }));
+        if known && count == 1 {
+            events.push(Event::Phrase(Phrase {
+                time: beat.time,
+                announced: beat.announced,
+                part: place.part(),
+                phrase: place.phrase(),
+                time_through,
+                sure: sure * beat.sure,
+            }));
+        }
+    }
+
+    /// What the sound around the beat at `time` says about phrases.
+    fn evidence(&self, time: f64) -> Evidence {
+        let centre = (time + self.net.delay()) * f64::from(FRAME_RATE) - 1.0;
+        let reach = ONE_REACH * f64::from(FRAME_RATE);
+        let first = (centre - reach).round().max(0.0) as u64;
+        let last = (centre + reach).round().max(0.0) as u64;
+        let mut evidence = Evidence {
+            one: 0.0,
+            part: 0.0,
+        };
+        for frame in first..=last.min(self.frames.saturating_sub(1)) {
+            if frame + (KEPT as u64) > self.frames {
+                let heard = self.recent[frame as usize % KEPT];
+                evidence.one = evidence.one.max(heard.one);
+                evidence.part = evidence.part.max(heard.part);
+            }
+        }
+        evidence
+    }
+}

@@ -1,0 +1,340 @@
+//! From the bar pointer's belief to beats that are announced once and kept.
+//!
+//! The pointer's most probable state may flip between two readings of the same
+//! music; a dancer's foot may not. So beats are taken from the belief's mean
+//! around the beat that is due, and another reading is taken up only after it
+//! has been much the better one for several beats.
+
+use super::beats::{BarPointer, Expectations, MODES, NONE};
+use super::net::Activation;
+use crate::event::NOTICE;
+
+/// Seconds between two frames.
+const FRAME: f64 = 1.0 / super::features::FRAME_RATE as f64;
+/// Notice given in fact, seconds: a little over [`NOTICE`], so that it is still
+/// kept after times have been rounded for printing.
+const LEAST: f64 = NOTICE + 0.002;
+/// Beats within this share of a beat of the expected time speak for it.
+const REACH: f64 = 0.2;
+/// Share of the belief that a first reading needs.
+const LOCK_MASS: f32 = 0.55;
+/// Share of the belief below which a held reading is in doubt.
+const DOUBT_MASS: f32 = 0.25;
+/// Share of the belief that another reading needs to replace a doubted one.
+const SWITCH_MASS: f32 = 0.6;
+/// Beats in a row that another reading must win.
+const SWITCH_BEATS: u32 = 4;
+/// Probability of "nobody plays" above which beats end.
+const SILENCE: f32 = 0.9;
+
+/// A beat that has been decided.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Heard {
+    /// When it falls, seconds.
+    pub time: f64,
+    /// Seconds of sound heard when it was decided.
+    pub announced: f64,
+    /// Seconds a beat.
+    pub period: f64,
+    /// Share of the belief behind this beat, 0 to 1.
+    pub sure: f32,
+    /// The modes' shares just before the beat, summing to 1.
+    pub modes: [f32; MODES],
+    /// Whether this beat continues the last one; `false` after a new start or
+    /// when another reading of the music was taken up.
+    pub continues: bool,
+}
+
+/// What is held between beats.
+#[derive(Debug, Clone, Copy)]
+struct Held {
+    /// The last beat decided, if any.
+    last: Option<f64>,
+    /// When the next is expected.
+    next: f64,
+    period: f64,
+    /// Beats in a row for which another reading was better.
+    doubts: u32,
+}
+
+/// Decides beats from activations, one frame at a time.
+#[derive(Debug, Clone)]
+pub struct Tracker {
+    pointer: BarPointer,
+    /// Seconds by which an activation's moment lags behind the sound heard.
+    delay: f64,
+    held: Option<Held>,
+    /// The last beat ever decided, so that none is decided twice.
+    last: f64,
+    histogram: Vec<f32>,
+}
+
+impl Tracker {
+    /// A tracker for activations that speak of the moment `delay` seconds before
+    /// the sound heard.
+    pub fn new(expect: Expectations, delay: f64) -> Self {
+        let pointer = BarPointer::new(expect);
+        Tracker {
+            histogram: vec![0.0; pointer.histogram_len()],
+            pointer,
+            delay,
+            held: None,
+            last: f64::NEG_INFINITY,
+        }
+    }
+
+    /// The belief behind the beats.
+    pub fn pointer(&self) -> &BarPointer {
+        &self.pointer
+    }
+
+    /// Takes in one frame; `heard` is the sound heard by its end, seconds.
+    #[inline(always)]
+    pub fn step(&mut self, heard: f64, activation: &Activation) -> Option<Heard> {
+        self.pointer.step(activation);
+        let moment = heard - self.delay;
+        if self.held.is_none() {
+            self.start(moment, heard);
+        }
+        let held = self.held?;
+        if held.next - heard > 0.25 * held.period {
+            return None;
+        }
+        let guess = self.pointer.around(held.next - moment, REACH * held.period);
+        let (time, period, mass) = match guess {
+            Some(g) if g.mass > 0.02 => (moment + g.ahead, g.period, g.mass),
+            _ => (held.next, held.period, 0.0),
+        };
+        if time - heard > LEAST + FRAME {
+            return None;
+        }
+        let modes = match guess {
+            Some(g) => g.modes.map(|m| m / g.mass),
+            None => [0.0; MODES],
+        };
+        let time = time.max(heard + LEAST);
+        let beat = Heard {
+            time,
+            announced: heard,
+            period,
+            sure: mass.min(1.0),
+            modes,
+            continues: held.last.is_some(),
+        };
+        self.last = time;
+        self.held = self.carry_on(moment, &beat, held.doubts);
+        Some(beat)
+    }
+
+    /// Looks for a first reading.
+    fn start(&mut self, moment: f64, heard: f64) {
+        let modes = self.pointer.modes();
+        if modes[NONE] > 1.0 - LOCK_MASS {
+            return;
+        }
+        let Some((ahead, mass, period)) = self.best() else {
+            return;
+        };
+        let mut next = moment + ahead;
+        while next < heard + LEAST || next < self.last + 0.6 * period {
+            next += period;
+        }
+        if mass > LOCK_MASS {
+            self.held = Some(Held {
+                last: None,
+                next,
+                period,
+                doubts: 0,
+            });
+        }
+    }
+
+    /// What to hold after `beat`: the same reading, another, or none.
+    fn carry_on(&mut self, moment: f64, beat: &Heard, doubts: u32) -> Option<Held> {
+        if self.pointer.modes()[NONE] > SILENCE {
+            return None;
+        }
+        let held = Held {
+            last: Some(beat.time),
+            next: beat.time + beat.period,
+            period: beat.period,
+            doubts: 0,
+        };
+        if beat.sure >= DOUBT_MASS {
+            return Some(held);
+        }
+        let Some((ahead, mass, period)) = self.best() else {
+            return Some(held);
+        };
+        let other = moment + ahead;
+        let apart = (other - beat.time).abs();
+        if mass < SWITCH_MASS || apart < REACH * period {
+            return Some(held);
+        }
+        if doubts + 1 < SWITCH_BEATS {
+            return Some(Held {
+                doubts: doubts + 1,
+                ..held
+            });
+        }
+        let mut next = other;
+        while next < beat.time + 0.6 * period {
+            next += period;
+        }
+        Some(Held {
+            last: None,
+            next,
+            period,
+            doubts: 0,
+        })
+    }
+
+    /// The most probable next beat: seconds ahead, mass, period.
+    fn best(&mut self) -> Option<(f64, f32, f64)> {
+        self.pointer.next_beats(&mut self.histogram);
+        let width = 6;
+        let (bin, _) = self
+            .histogram
+            .windows(2 * width + 1)
+            .map(|w| w.iter().sum::<f32>())
+            .enumerate()
+            .max_by(|a, b| a.1.total_cmp(&b.1))?;
+        let ahead = (bin + width) as f64 / 200.0;
+        let rough = self.pointer.around(ahead, 0.1)?;
+        let fine = self.pointer.around(rough.ahead, REACH * rough.period)?;
+        Some((fine.ahead, fine.mass, fine.period))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::hear::beats::{LEAD_IN, TUNE};
+
+    const DELAY: f64 = 0.04;
+
+    /// Activations as a good ear would give them for `lead_in` and then `tune`
+    /// beats every `period(k)` seconds from `start`.
+    fn ideal(
+        start: f64,
+        lead_in: usize,
+        tune: usize,
+        period: impl Fn(usize) -> f64,
+    ) -> (Vec<Activation>, Vec<f64>) {
+        let mut times = vec![start];
+        for k in 1..lead_in + tune {
+            times.push(times[k - 1] + period(k));
+        }
+        let one = times.get(lead_in).copied().unwrap_or(f64::MAX);
+        let end = times[times.len() - 1] + 0.2;
+        let frames = ((end + 3.0) / FRAME) as usize;
+        let activations = (0..frames)
+            .map(|n| {
+                let moment = (n + 1) as f64 * FRAME - DELAY;
+                let near = times.iter().map(|t| (t - moment).abs()).fold(9.0, f64::min);
+                let beat = (0.9 * (-0.5 * (near / 0.012).powi(2)).exp()) as f32;
+                let (none, lead_in, tune) = match moment {
+                    m if m < start - 0.01 || m > end => (0.97, 0.02, 0.01),
+                    m if m < one - 0.05 => (0.02, 0.95, 0.03),
+                    _ => (0.01, 0.01, 0.98),
+                };
+                Activation {
+                    beat: beat.max(0.01),
+                    one: 0.1,
+                    part: 0.05,
+                    half: 0.02,
+                    third: 0.02,
+                    none,
+                    lead_in,
+                    tune,
+                }
+            })
+            .collect();
+        (activations, times)
+    }
+
+    fn follow(activations: &[Activation]) -> Vec<Heard> {
+        let mut tracker = Tracker::new(Expectations::default(), DELAY);
+        activations
+            .iter()
+            .enumerate()
+            .filter_map(|(n, a)| tracker.step((n + 1) as f64 * FRAME, a))
+            .collect()
+    }
+
+    #[test]
+    fn beats_after_a_lead_in_are_found_ahead_of_their_time() {
+        let (activations, times) = ideal(1.3, 4, 64, |_| 60.0 / 114.0);
+        let heard = follow(&activations);
+        for pair in heard.windows(2) {
+            assert!(pair[1].time > pair[0].time + 0.3);
+        }
+        for beat in &heard {
+            assert!(beat.time - beat.announced >= NOTICE - 1e-9);
+        }
+        for t in &times[4..] {
+            let error = heard.iter().map(|b| (b.time - t).abs()).fold(9.0, f64::min);
+            assert!(error < 0.012, "beat at {t:.3}: {error:.3}");
+        }
+        // The tune's first beat is known as such: the fourth lead-in beat leads to it.
+        let one = heard
+            .iter()
+            .find(|b| (b.time - times[4]).abs() < 0.02)
+            .unwrap();
+        assert!(one.modes[LEAD_IN + 3] > 0.9, "{:?}", one.modes);
+        let later = heard
+            .iter()
+            .find(|b| (b.time - times[9]).abs() < 0.02)
+            .unwrap();
+        assert!(later.modes[TUNE] > 0.9, "{:?}", later.modes);
+    }
+
+    #[test]
+    fn a_band_that_speeds_up_is_followed() {
+        let (activations, times) = ideal(0.7, 4, 160, |k| 60.0 / (108.0 + 0.07 * k as f64));
+        let heard = follow(&activations);
+        for t in &times[4..] {
+            let error = heard.iter().map(|b| (b.time - t).abs()).fold(9.0, f64::min);
+            assert!(error < 0.025, "beat at {t:.3}: {error:.3}");
+        }
+    }
+
+    #[test]
+    fn silence_has_no_beats_and_beats_end_with_the_music() {
+        let nothing = Activation {
+            beat: 0.01,
+            half: 0.01,
+            third: 0.01,
+            none: 0.97,
+            lead_in: 0.02,
+            tune: 0.01,
+            ..Activation::default()
+        };
+        assert_eq!(follow(&vec![nothing; 3000]), []);
+        let (activations, times) = ideal(1.0, 4, 32, |_| 0.52);
+        let heard = follow(&activations);
+        let after = heard.iter().filter(|b| b.time > times[35] + 0.1).count();
+        assert!(after <= 4, "{after} beats after the end");
+    }
+
+    #[test]
+    fn a_jump_of_half_a_beat_is_taken_up_once_it_lasts() {
+        let (first, times) = ideal(0.5, 4, 40, |_| 0.52);
+        let (second, _) = ideal(0.0, 0, 60, |_| 0.52);
+        let cut = ((times[43] + 0.26 + DELAY) / FRAME) as usize;
+        let mut both = first[..cut].to_vec();
+        both.extend(&second[(DELAY / FRAME) as usize..second.len() - 330]);
+        let heard = follow(&both);
+        let late: Vec<_> = heard.iter().filter(|b| b.time > times[43] + 8.0).collect();
+        assert!(late.len() > 30);
+        let begin = cut as f64 * FRAME - DELAY;
+        for beat in late {
+            let phase = ((beat.time - begin) / 0.52).rem_euclid(1.0);
+            assert!(
+                phase.min(1.0 - phase) < 0.1,
+                "{phase:.2} at {:.2}",
+                beat.time
+            );
+        }
+    }
+}

@@ -1,0 +1,4 @@
+//! Measures, tables and pages.
+
+pub mod events;
+pub mod measures;
