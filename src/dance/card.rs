@@ -1,0 +1,294 @@
+//! A dance card, read and ready to be asked what is danced on a beat.
+
+use std::fmt;
+use std::fs::File;
+use std::io::{ErrorKind, Read};
+use std::path::Path;
+
+use super::parse;
+use super::source::{CardError, Trouble};
+use crate::phrase::{Form, Part};
+
+/// Largest card that is read, in bytes: a written-out dance takes a few
+/// thousand, so anything larger is some other kind of file.
+const LARGEST: u64 = 1 << 20;
+
+/// How the dancers stand at the start. (The names are common practice.)
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Formation {
+    /// Longways, minor sets of two couples, every other couple crossed over.
+    DupleImproper,
+    /// Longways, minor sets of two couples, nobody crossed over.
+    DupleProper,
+    /// Longways, minor sets of two couples, partners side by side.
+    Becket,
+    /// Longways, minor sets of three couples, nobody crossed over.
+    TripleProper,
+    /// One ring; partners change during the dance.
+    CircleMixer,
+    /// A ring of couples facing couples.
+    SicilianCircle,
+    /// Lines of four facing lines of four.
+    FourFacingFour,
+    /// Four couples on the sides of a square.
+    Square,
+    /// One longways set danced by all its couples together.
+    WholeSet,
+    /// Anywhere on the floor.
+    Scatter,
+}
+
+/// Who can dance it after one walk through.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Difficulty {
+    /// A floor where most have never danced.
+    Newcomers,
+    /// A floor with a fair share of regulars.
+    SomeExperience,
+    /// A floor of regulars.
+    Experienced,
+}
+
+/// The kind of tune wanted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum TuneKind {
+    /// Two or four quick notes a beat.
+    Reel,
+    /// Three notes a beat.
+    Jig,
+    /// A steady walking tune.
+    March,
+    /// Like a reel, dotted.
+    Hornpipe,
+    /// Whatever the band likes.
+    #[default]
+    Any,
+}
+
+/// A word that a card may use for a thing, and back.
+pub(super) trait Named: Copy + 'static {
+    /// What the word stands for, as in "a formation".
+    const WHAT: &'static str;
+    /// Every value with its word.
+    const ALL: &'static [(&'static str, Self)];
+}
+
+impl Named for Formation {
+    const WHAT: &'static str = "formation";
+    const ALL: &'static [(&'static str, Self)] = &[
+        ("duple improper", Formation::DupleImproper),
+        ("duple proper", Formation::DupleProper),
+        ("becket", Formation::Becket),
+        ("triple proper", Formation::TripleProper),
+        ("circle mixer", Formation::CircleMixer),
+        ("sicilian circle", Formation::SicilianCircle),
+        ("four facing four", Formation::FourFacingFour),
+        ("square", Formation::Square),
+        ("whole set", Formation::WholeSet),
+        ("scatter", Formation::Scatter),
+    ];
+}
+
+impl Named for Difficulty {
+    const WHAT: &'static str = "difficulty";
+    const ALL: &'static [(&'static str, Self)] = &[
+        ("newcomers", Difficulty::Newcomers),
+        ("some experience", Difficulty::SomeExperience),
+        ("experienced", Difficulty::Experienced),
+    ];
+}
+
+impl Named for TuneKind {
+    const WHAT: &'static str = "tune";
+    const ALL: &'static [(&'static str, Self)] = &[
+        ("reel", TuneKind::Reel),
+        ("jig", TuneKind::Jig),
+        ("march", TuneKind::March),
+        ("hornpipe", TuneKind::Hornpipe),
+        ("any", TuneKind::Any),
+    ];
+}
+
+macro_rules! shown_by_its_word {
+    ($($kind:ty),*) => {$(
+        impl fmt::Display for $kind {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                let word = Self::ALL.iter().find(|(_, value)| value == self);
+                f.pad(word.map_or("", |(word, _)| *word))
+            }
+        }
+    )*};
+}
+shown_by_its_word!(Formation, Difficulty, TuneKind);
+
+/// A figure at its place in the dance.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FigureAt {
+    /// First beat, counted within the time through from 0.
+    pub start_beat: u32,
+    /// Length in beats, 2 to 32.
+    pub beats: u32,
+    /// The part under which the card lists it.
+    pub part: Part,
+    /// What the figure is called.
+    pub name: String,
+    /// The words spoken ahead of it.
+    pub call: String,
+    /// Fewer words, for when the hall knows the dance.
+    pub short: Option<String>,
+    /// What to say while teaching it.
+    pub note: Option<String>,
+    /// The card's line that holds its name, from 1.
+    pub line: usize,
+}
+
+impl FigureAt {
+    /// The dancers' count on its first beat, 1 to 8.
+    pub fn count(&self) -> u8 {
+        (self.start_beat % crate::phrase::PHRASE_BEATS) as u8 + 1
+    }
+}
+
+/// A dance: its form, and a figure for every beat of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Card {
+    pub(super) title: String,
+    pub(super) author: Option<String>,
+    pub(super) formation: Formation,
+    pub(super) difficulty: Option<Difficulty>,
+    pub(super) tune: TuneKind,
+    pub(super) steps_per_minute: Option<f64>,
+    pub(super) form: Form,
+    /// Never empty; they follow on from beat 0 to the end of the form.
+    pub(super) figures: Vec<FigureAt>,
+    pub(super) warnings: Vec<Trouble>,
+}
+
+impl Card {
+    /// Reads a card from a file.
+    ///
+    /// # Errors
+    /// If the file cannot be read, is no text, or is no card that can be
+    /// danced; the error says where and what is expected.
+    pub fn load(path: impl AsRef<Path>) -> Result<Self, CardError> {
+        let path = path.as_ref();
+        let name = path.display().to_string();
+        let unreadable = |reason: String| CardError::Unreadable {
+            name: name.clone(),
+            reason,
+        };
+        if path.is_dir() {
+            return Err(unreadable(
+                "is a folder; name one dance card, a .toml file in it".into(),
+            ));
+        }
+        let mut bytes = Vec::new();
+        File::open(path)
+            .and_then(|file| file.take(LARGEST + 1).read_to_end(&mut bytes))
+            .map_err(|error| {
+                unreadable(match error.kind() {
+                    ErrorKind::NotFound | ErrorKind::NotADirectory => {
+                        "there is no such dance card; check its name and folder".into()
+                    }
+                    ErrorKind::PermissionDenied => {
+                        "reading this dance card is not permitted; give yourself read permission \
+                         or copy it to a folder of your own"
+                            .into()
+                    }
+                    _ => format!(
+                        "this dance card cannot be read ({error}); check the disk or drive it is on"
+                    ),
+                })
+            })?;
+        if bytes.len() as u64 > LARGEST {
+            return Err(unreadable(
+                "is larger than 1 MiB, too large for a dance card; is it a recording?".into(),
+            ));
+        }
+        let text = String::from_utf8(bytes).map_err(|error| {
+            let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
+            let line = good.iter().filter(|b| **b == b'\n').count() + 1;
+            unreadable(format!(
+                "line {line} is not UTF-8 text; save the dance card as plain UTF-8 text"
+            ))
+        })?;
+        Self::parse(&text, &name)
+    }
+
+    /// Reads a card from `text`; `name` is what errors call it.
+    ///
+    /// # Errors
+    /// If the text is no TOML, or no card that can be danced.
+    pub fn parse(text: &str, name: &str) -> Result<Self, CardError> {
+        parse::card(text, name)
+    }
+
+    /// What the dance is called.
+    pub fn title(&self) -> &str {
+        &self.title
+    }
+
+    /// Who made it.
+    pub fn author(&self) -> Option<&str> {
+        self.author.as_deref()
+    }
+
+    /// How the dancers stand.
+    pub fn formation(&self) -> Formation {
+        self.formation
+    }
+
+    /// Who can dance it, if the card says.
+    pub fn difficulty(&self) -> Option<Difficulty> {
+        self.difficulty
+    }
+
+    /// The kind of tune it wants.
+    pub fn tune(&self) -> TuneKind {
+        self.tune
+    }
+
+    /// The tempo it wants, in beats per minute.
+    pub fn steps_per_minute(&self) -> Option<f64> {
+        self.steps_per_minute
+    }
+
+    /// How long one time through is.
+    pub fn form(&self) -> Form {
+        self.form
+    }
+
+    /// The figures in the order danced; together they fill the form.
+    pub fn figures(&self) -> &[FigureAt] {
+        &self.figures
+    }
+
+    /// What can be danced but looks like a slip of the pen.
+    pub fn warnings(&self) -> &[Trouble] {
+        &self.warnings
+    }
+
+    /// The figure danced on `beat` (from 0; later times through wrap round).
+    pub fn figure_at(&self, beat: u32) -> &FigureAt {
+        &self.figures[self.index_at(beat)]
+    }
+
+    /// The figure that follows the one danced on `beat`; after the last comes
+    /// the first again.
+    pub fn next_after(&self, beat: u32) -> &FigureAt {
+        &self.figures[(self.index_at(beat) + 1) % self.figures.len()]
+    }
+
+    /// The figure whose first beat is `beat` (wrapping), if one starts there.
+    pub fn starting_at(&self, beat: u32) -> Option<&FigureAt> {
+        let figure = self.figure_at(beat);
+        (figure.start_beat == beat % self.form.beats()).then_some(figure)
+    }
+
+    fn index_at(&self, beat: u32) -> usize {
+        let beat = beat % self.form.beats();
+        self.figures
+            .partition_point(|figure| figure.start_beat <= beat)
+            .saturating_sub(1)
+    }
+}

@@ -1,0 +1,43 @@
+//! Dance cards: what is danced, figure by figure, to which beats.
+//!
+//! A card is a TOML 1.0 file. At the top stand `title` and `formation`, and if
+//! wanted `author`, `difficulty`, `tune`, `steps_per_minute` and `form`; then
+//! comes one block a figure, headed by the part it belongs to:
+//!
+//! ```
+//! use eightclap::dance::Card;
+//!
+//! let text = r#"
+//! title = "Round and Back"
+//! formation = "circle mixer"
+//! form = ["A1"]
+//!
+//! [[A1]]
+//! figure = "circle left"
+//! beats = 8
+//! call = "circle left"
+//!
+//! [[A1]]
+//! figure = "circle right"
+//! beats = 8
+//! call = "and to the right"
+//! "#;
+//! let card = Card::parse(text, "round.toml")?;
+//! assert_eq!(card.figure_at(9).name, "circle right");
+//! # Ok::<(), eightclap::dance::CardError>(())
+//! ```
+
+mod card;
+mod parse;
+mod read;
+mod source;
+
+pub use card::{Card, Difficulty, FigureAt, Formation, TuneKind};
+pub use source::{CardError, Trouble};
+
+/// A contra for a longways set, with figures on counts 1 and 5.
+pub const LANTERNS_ON_THE_WEIR: &str =
+    include_str!("../../fixtures/cards/lanterns-on-the-weir.toml");
+
+/// A circle mixer for newcomers.
+pub const THE_TIN_KETTLE_RING: &str = include_str!("../../fixtures/cards/the-tin-kettle-ring.toml");

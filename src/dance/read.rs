@@ -1,0 +1,225 @@
+//! Reading keys of a TOML table, with a trouble for each that does not fit.
+
+use std::ops::Range;
+
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use super::card::Named;
+use super::source::{Source, Trouble};
+
+/// How alike two words must be before one is offered for the other
+/// (Jaro–Winkler, 0 to 1).
+const ALIKE: f64 = 0.8;
+
+/// Reads tables of one source and gathers what is wrong with them.
+pub(super) struct Reader<'a> {
+    pub(super) source: Source<'a>,
+    pub(super) troubles: Vec<Trouble>,
+    /// What is missing: told last, since a slip elsewhere is often the cause.
+    pub(super) absent: Vec<Trouble>,
+    pub(super) warnings: Vec<Trouble>,
+}
+
+/// A table and the words that errors use for it.
+pub(super) struct Block<'t, 'i> {
+    pub(super) table: &'t DeTable<'i>,
+    /// As in "a figure of A1".
+    pub(super) what: String,
+    /// Where to point when something is missing.
+    pub(super) span: Range<usize>,
+}
+
+impl<'a> Reader<'a> {
+    pub(super) fn new(source: Source<'a>) -> Self {
+        Reader {
+            source,
+            troubles: Vec::new(),
+            absent: Vec::new(),
+            warnings: Vec::new(),
+        }
+    }
+
+    pub(super) fn wrong(&mut self, span: Range<usize>, message: impl Into<String>) {
+        self.troubles.push(self.source.trouble(span, message));
+    }
+
+    pub(super) fn lacking(&mut self, span: Range<usize>, message: impl Into<String>) {
+        self.absent.push(self.source.trouble(span, message));
+    }
+
+    /// All troubles, in an order that helps.
+    pub(super) fn into_troubles(mut self) -> Vec<Trouble> {
+        for list in [&mut self.troubles, &mut self.absent] {
+            list.sort_by_key(|t| (t.line, t.column));
+        }
+        self.troubles.append(&mut self.absent);
+        self.troubles
+    }
+
+    pub(super) fn doubtful(&mut self, span: Range<usize>, message: impl Into<String>) {
+        self.warnings.push(self.source.trouble(span, message));
+    }
+
+    /// Every key of `block` that is not in `known` is a trouble.
+    pub(super) fn refuse_unknown(&mut self, block: &Block, known: &[&str]) {
+        for key in block.table.keys() {
+            if !known.contains(&key.get_ref().as_ref()) {
+                let hint = offer(key.get_ref(), known);
+                let name = key.get_ref().escape_debug();
+                self.wrong(
+                    key.span(),
+                    format!("unknown key \"{name}\" in {}{hint}", block.what),
+                );
+            }
+        }
+    }
+
+    fn missing(&mut self, block: &Block, key: &str, expected: &str) {
+        self.lacking(
+            block.span.clone(),
+            format!("{} has no \"{key}\"; add {expected}", block.what),
+        );
+    }
+
+    fn other_kind(&mut self, key: &str, value: &Spanned<DeValue>, expected: &str) {
+        let found = value.get_ref().type_str();
+        self.wrong(
+            value.span(),
+            format!("\"{key}\" must be {expected}, but this is TOML's {found}"),
+        );
+    }
+
+    /// Words under `key`, on one line and without stray blanks.
+    ///
+    /// `expected` is an example line; with it, the key must be there.
+    pub(super) fn words(
+        &mut self,
+        block: &Block,
+        key: &str,
+        expected: Option<&str>,
+    ) -> Option<String> {
+        let Some(value) = block.table.get(key) else {
+            if let Some(expected) = expected {
+                self.missing(block, key, expected);
+            }
+            return None;
+        };
+        let Some(text) = value.get_ref().as_str() else {
+            self.other_kind(key, value, "words in quotation marks");
+            return None;
+        };
+        let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        if text.chars().any(char::is_control) {
+            self.wrong(
+                value.span(),
+                format!("\"{key}\" holds a control character; use plain words"),
+            );
+            return None;
+        }
+        if text.is_empty() {
+            self.wrong(
+                value.span(),
+                format!("\"{key}\" is empty; write some words"),
+            );
+            return None;
+        }
+        Some(text)
+    }
+
+    /// One of the words that `T` knows.
+    pub(super) fn one_of<T: Named>(&mut self, block: &Block, expected: Option<&str>) -> Option<T> {
+        let word = self.words(block, T::WHAT, expected)?;
+        let found = T::ALL
+            .iter()
+            .find(|(name, _)| name.eq_ignore_ascii_case(&word));
+        if let Some((_, value)) = found {
+            return Some(*value);
+        }
+        let names: Vec<&str> = T::ALL.iter().map(|(name, _)| *name).collect();
+        let span = block.table.get(T::WHAT).map_or(0..0, Spanned::span);
+        self.wrong(
+            span,
+            format!(
+                "\"{word}\" is no {} that is known here{}; known: {}",
+                T::WHAT,
+                offer(&word, &names),
+                names.join(", ")
+            ),
+        );
+        None
+    }
+
+    /// A whole number under `key`, with its span.
+    pub(super) fn whole(
+        &mut self,
+        block: &Block,
+        key: &str,
+        expected: &str,
+    ) -> Option<(i64, Range<usize>)> {
+        let Some(value) = block.table.get(key) else {
+            self.missing(block, key, expected);
+            return None;
+        };
+        let number = value
+            .get_ref()
+            .as_integer()
+            .and_then(|n| i64::from_str_radix(n.as_str(), n.radix()).ok());
+        match number {
+            Some(number) => Some((number, value.span())),
+            None => {
+                self.other_kind(key, value, "a whole number");
+                None
+            }
+        }
+    }
+
+    /// A number under `key`, if it is there, with its span.
+    pub(super) fn number(&mut self, block: &Block, key: &str) -> Option<(f64, Range<usize>)> {
+        let value = block.table.get(key)?;
+        let number = match value.get_ref() {
+            DeValue::Integer(n) => i64::from_str_radix(n.as_str(), n.radix())
+                .ok()
+                .map(|n| n as f64),
+            DeValue::Float(n) => n.as_str().parse().ok(),
+            _ => None,
+        };
+        match number {
+            Some(number) => Some((number, value.span())),
+            None => {
+                self.other_kind(key, value, "a number");
+                None
+            }
+        }
+    }
+
+    /// The items of an array under `key`, if it is there and one.
+    pub(super) fn items<'t, 'i>(
+        &mut self,
+        block: &Block<'t, 'i>,
+        key: &str,
+        expected: &str,
+    ) -> Option<&'t [Spanned<DeValue<'i>>]> {
+        let value = block.table.get(key)?;
+        match value.get_ref() {
+            DeValue::Array(items) => Some(items),
+            _ => {
+                self.other_kind(key, value, expected);
+                None
+            }
+        }
+    }
+}
+
+/// `; did you mean "…"?` if one of `known` is much like `word`.
+pub(super) fn offer(word: &str, known: &[&str]) -> String {
+    let word = word.to_lowercase();
+    known
+        .iter()
+        .map(|name| (strsim::jaro_winkler(&word, &name.to_lowercase()), name))
+        .filter(|(likeness, _)| *likeness >= ALIKE)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map_or_else(String::new, |(_, name)| {
+            format!("; did you mean \"{name}\"?")
+        })
+}
