@@ -1,6 +1,7 @@
 //! eightclap hears a dance band, claps on the first beat of every eight, and
 //! cues the next figure one beat ahead.
 
+pub mod cue;
 pub mod dance;
 pub mod engine;
 pub mod event;
