@@ -8,4 +8,5 @@ pub mod event;
 pub mod hear;
 pub mod phrase;
 pub mod report;
+pub mod screen;
 pub mod sound;

@@ -1,0 +1,97 @@
+//! What each key means.
+
+use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+
+/// Something that the caller wants.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Action {
+    /// "This beat is one."
+    One,
+    /// Move the count by so many beats: +1 makes a three a four.
+    Move(i8),
+    /// Claps on or off.
+    Claps,
+    /// Flashing on or off.
+    Flash,
+    /// Show or hide the keys.
+    Help,
+    /// Stop.
+    Quit,
+}
+
+/// The keys and what they do, as the help shows them.
+pub(super) const HELP: [(&str, &str); 7] = [
+    ("space", "this beat is one"),
+    ("→", "move the count on a beat"),
+    ("←", "move the count back a beat"),
+    ("c", "claps on or off"),
+    ("f", "flashing on or off"),
+    ("?", "show or hide these keys"),
+    ("q", "quit (Esc and Ctrl-C too)"),
+];
+
+/// What the key means; `None` if nothing.
+pub fn action(key: KeyEvent) -> Option<Action> {
+    if key.kind == KeyEventKind::Release {
+        return None;
+    }
+    let control = key.modifiers.contains(KeyModifiers::CONTROL);
+    // Holding a key down must not toggle or count twice.
+    let first = key.kind == KeyEventKind::Press;
+    match key.code {
+        KeyCode::Char('c' | 'C' | 'd') if control => Some(Action::Quit),
+        _ if control || key.modifiers.contains(KeyModifiers::ALT) => None,
+        KeyCode::Char('q' | 'Q') | KeyCode::Esc => Some(Action::Quit),
+        KeyCode::Right => Some(Action::Move(1)),
+        KeyCode::Left => Some(Action::Move(-1)),
+        KeyCode::Char(' ') if first => Some(Action::One),
+        KeyCode::Char('c' | 'C') if first => Some(Action::Claps),
+        KeyCode::Char('f' | 'F') if first => Some(Action::Flash),
+        KeyCode::Char('?' | 'h') | KeyCode::F(1) if first => Some(Action::Help),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn press(code: KeyCode) -> Option<Action> {
+        action(KeyEvent::new(code, KeyModifiers::NONE))
+    }
+
+    #[test]
+    fn keys_do_what_the_help_says() {
+        assert_eq!(press(KeyCode::Char(' ')), Some(Action::One));
+        assert_eq!(press(KeyCode::Right), Some(Action::Move(1)));
+        assert_eq!(press(KeyCode::Left), Some(Action::Move(-1)));
+        assert_eq!(press(KeyCode::Char('c')), Some(Action::Claps));
+        assert_eq!(press(KeyCode::Char('F')), Some(Action::Flash));
+        assert_eq!(press(KeyCode::Char('?')), Some(Action::Help));
+        assert_eq!(press(KeyCode::Char('q')), Some(Action::Quit));
+        assert_eq!(press(KeyCode::Esc), Some(Action::Quit));
+        assert_eq!(press(KeyCode::Char('x')), None);
+    }
+
+    #[test]
+    fn control_c_quits_and_other_chords_do_nothing() {
+        let chord = |c, m| action(KeyEvent::new(KeyCode::Char(c), m));
+        assert_eq!(chord('c', KeyModifiers::CONTROL), Some(Action::Quit));
+        assert_eq!(chord('f', KeyModifiers::CONTROL), None);
+        assert_eq!(chord('c', KeyModifiers::ALT), None);
+    }
+
+    #[test]
+    fn a_key_let_go_or_held_down_does_nothing_more() {
+        let of = |kind| {
+            action(KeyEvent::new_with_kind(
+                KeyCode::Char(' '),
+                KeyModifiers::NONE,
+                kind,
+            ))
+        };
+        assert_eq!(of(KeyEventKind::Release), None);
+        assert_eq!(of(KeyEventKind::Repeat), None);
+        assert_eq!(of(KeyEventKind::Press), Some(Action::One));
+    }
+}

@@ -1,0 +1,26 @@
+//! The terminal display, readable from across a stage.
+//!
+//! State, update and view are kept apart: [`State`] is plain data that events,
+//! cues and the clock change; [`view()`] draws it; [`Screen`] owns the terminal
+//! and gives it back as it was; [`action`] says what a key means. Where standard
+//! output is no terminal, [`lines`] says the same in plain lines, and
+//! [`picture`] turns a screen into an SVG.
+
+mod keys;
+mod letters;
+pub mod lines;
+mod panels;
+pub mod picture;
+mod state;
+mod terminal;
+mod text;
+mod view;
+
+pub use keys::{Action, action};
+pub use state::{Setup, State};
+pub use terminal::{Screen, ScreenError, colour_wanted};
+pub use text::{clock, sure_words, tempo_words};
+pub use view::{draw, view};
+
+#[cfg(test)]
+mod tests;

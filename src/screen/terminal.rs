@@ -1,0 +1,116 @@
+//! Taking the terminal over, and giving it back whatever happens.
+
+use std::io;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+
+use crossterm::event::{self, Event};
+use ratatui::DefaultTerminal;
+
+use super::keys::{Action, action};
+use super::state::State;
+use super::view::view;
+
+/// The terminal did not do what was asked.
+#[derive(Debug, thiserror::Error)]
+pub enum ScreenError {
+    /// It could not be taken over.
+    #[error(
+        "cannot use this terminal as a screen: {0}; with output to a pipe or file there are plain lines instead"
+    )]
+    Enter(#[source] io::Error),
+    /// It went away while it was in use.
+    #[error("the terminal stopped answering: {0}")]
+    Lost(#[source] io::Error),
+}
+
+/// The terminal while it is the program's own.
+///
+/// It is given back when this is dropped, when the program panics, and before
+/// it ends on a signal: in raw mode Ctrl-C comes as a key, and TERM, HUP and
+/// INT from elsewhere come out of [`Screen::wait`] as [`Action::Quit`].
+#[derive(Debug)]
+pub struct Screen {
+    terminal: DefaultTerminal,
+    stop: Arc<AtomicBool>,
+}
+
+impl Screen {
+    /// Takes the terminal over.
+    ///
+    /// # Errors
+    /// If standard output is no terminal, or cannot be switched.
+    pub fn enter() -> Result<Self, ScreenError> {
+        let stop = Arc::new(AtomicBool::new(false));
+        watch_signals(&stop).map_err(ScreenError::Enter)?;
+        // This also puts the terminal right ahead of a panic's message.
+        let terminal = ratatui::try_init().map_err(|error| {
+            let _ = ratatui::try_restore();
+            ScreenError::Enter(error)
+        })?;
+        Ok(Screen { terminal, stop })
+    }
+
+    /// Draws `state`.
+    ///
+    /// # Errors
+    /// If the terminal went away.
+    pub fn draw(&mut self, state: &State) -> Result<(), ScreenError> {
+        self.terminal
+            .draw(|frame| view(frame, state))
+            .map(|_| ())
+            .map_err(ScreenError::Lost)
+    }
+
+    /// Waits at most `time` for the next thing that the caller wants.
+    ///
+    /// # Errors
+    /// If the terminal went away.
+    pub fn wait(&mut self, time: Duration) -> Result<Option<Action>, ScreenError> {
+        let read = || -> io::Result<Option<Action>> {
+            if !event::poll(time)? {
+                return Ok(None);
+            }
+            Ok(match event::read()? {
+                Event::Key(key) => action(key),
+                _ => None,
+            })
+        };
+        let found = read();
+        if self.stop.load(Ordering::Relaxed) {
+            return Ok(Some(Action::Quit));
+        }
+        found.map_err(ScreenError::Lost)
+    }
+}
+
+impl Drop for Screen {
+    fn drop(&mut self) {
+        let _ = self.terminal.show_cursor();
+        let _ = ratatui::try_restore();
+    }
+}
+
+#[cfg(unix)]
+fn watch_signals(stop: &Arc<AtomicBool>) -> io::Result<()> {
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+    use signal_hook::flag;
+    for signal in [SIGTERM, SIGHUP, SIGINT] {
+        // A second signal ends the program even if it no longer listens.
+        flag::register_conditional_default(signal, Arc::clone(stop))?;
+        flag::register(signal, Arc::clone(stop))?;
+    }
+    Ok(())
+}
+
+#[cfg(not(unix))]
+fn watch_signals(_: &Arc<AtomicBool>) -> io::Result<()> {
+    Ok(())
+}
+
+/// Whether colours are wanted: not if `NO_COLOR` is set to anything
+/// (<https://no-color.org>).
+pub fn colour_wanted() -> bool {
+    std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+}

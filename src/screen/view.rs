@@ -1,0 +1,335 @@
+//! Drawing a [`State`]: which panel goes where at which size.
+//!
+//! Nothing is told by colour alone: the present beat has a shape, doubt has
+//! words and marks, a cue has a border of its own and words.
+
+use ratatui::Frame;
+use ratatui::buffer::Buffer;
+use ratatui::layout::{Constraint, Layout, Rect};
+use ratatui::style::{Color, Modifier, Style};
+use ratatui::widgets::{Block, BorderType, Clear, Widget};
+use unicode_width::UnicodeWidthStr;
+
+use super::keys::HELP;
+use super::panels;
+use super::state::State;
+use super::text::{clock, fit, sure_marks, sure_words, tempo_words};
+use crate::dance::TuneKind;
+use crate::phrase::Part;
+
+/// Below this size only a line or two is shown.
+const LEAST: (u16, u16) = (24, 7);
+
+/// Draws the whole screen.
+pub fn view(frame: &mut Frame, state: &State) {
+    draw(frame.area(), frame.buffer_mut(), state);
+}
+
+/// Draws the whole screen into `area` of `buf`.
+pub fn draw(area: Rect, buf: &mut Buffer, state: &State) {
+    let area = area.intersection(buf.area);
+    let ink = Ink {
+        colour: state.colour,
+    };
+    if area.width < LEAST.0 || area.height < LEAST.1 {
+        return tiny(area, buf, state, ink);
+    }
+    let height = area.height;
+    let if_at_least = |least: u16, rows: u16| if height >= least { rows } else { 0 };
+    let [title, rule, body, strip, status, progress, message] = Layout::vertical([
+        Constraint::Length(1),
+        Constraint::Length(if_at_least(16, 1)),
+        Constraint::Min(3),
+        Constraint::Length(if height >= 18 { 3 } else { 1 }),
+        Constraint::Length(if_at_least(9, 1) + if_at_least(11, 1)),
+        Constraint::Length(if_at_least(14, 1)),
+        Constraint::Length(if_at_least(8, 1)),
+    ])
+    .areas(area);
+
+    title_row(title, buf, state, ink);
+    if rule.height > 0 {
+        fill(rule, buf, "─", ink.plain());
+    }
+    panels::body(body, buf, state, ink);
+    panels::strip(strip, buf, state, ink);
+    status_rows(status, buf, state, ink);
+    progress_row(progress, buf, state, ink);
+    message_row(message, buf, state, ink);
+    if state.help {
+        help(area, buf, ink);
+    }
+}
+
+/// The styles of the screen. Without colour only weight and reversal are left.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Ink {
+    colour: bool,
+}
+
+impl Ink {
+    fn tinted(self, colour: Color) -> Style {
+        match self.colour {
+            true => Style::new().fg(colour),
+            false => Style::new(),
+        }
+    }
+
+    pub(super) fn plain(self) -> Style {
+        Style::new()
+    }
+
+    pub(super) fn strong(self) -> Style {
+        Style::new().add_modifier(Modifier::BOLD)
+    }
+
+    /// The first beat of a phrase.
+    pub(super) fn one(self) -> Style {
+        self.tinted(Color::LightMagenta)
+            .add_modifier(Modifier::BOLD)
+    }
+
+    /// What comes next.
+    pub(super) fn next(self) -> Style {
+        self.tinted(Color::LightCyan)
+    }
+
+    /// The present one of several.
+    pub(super) fn lit(self) -> Style {
+        Style::new().add_modifier(Modifier::REVERSED | Modifier::BOLD)
+    }
+
+    /// A cue that flashes.
+    pub(super) fn flash(self) -> Style {
+        self.tinted(Color::LightYellow)
+            .add_modifier(Modifier::REVERSED | Modifier::BOLD)
+    }
+
+    fn message(self) -> Style {
+        self.tinted(Color::LightYellow).add_modifier(Modifier::BOLD)
+    }
+}
+
+/// Writes `text` at the left of row `row` of `area`, cut to fit; tells how many
+/// columns it took.
+pub(super) fn put(buf: &mut Buffer, area: Rect, x: u16, row: u16, text: &str, style: Style) -> u16 {
+    if row >= area.height || x >= area.width {
+        return 0;
+    }
+    let text = fit(text, usize::from(area.width - x));
+    let (end, _) = buf.set_stringn(
+        area.x + x,
+        area.y + row,
+        &text,
+        usize::from(area.width - x),
+        style,
+    );
+    end - (area.x + x)
+}
+
+/// Writes `text` in the middle of row `row`.
+pub(super) fn put_middle(buf: &mut Buffer, area: Rect, row: u16, text: &str, style: Style) {
+    let width = u16::try_from(text.width()).unwrap_or(u16::MAX);
+    put(
+        buf,
+        area,
+        area.width.saturating_sub(width) / 2,
+        row,
+        text,
+        style,
+    );
+}
+
+/// Writes `text` at the right of row `row` if it fits behind column `from`.
+fn put_right(buf: &mut Buffer, area: Rect, from: u16, row: u16, text: &str, style: Style) {
+    let width = u16::try_from(text.width()).unwrap_or(u16::MAX);
+    if let Some(x) = area.width.checked_sub(width)
+        && x >= from
+    {
+        put(buf, area, x, row, text, style);
+    }
+}
+
+pub(super) fn fill(area: Rect, buf: &mut Buffer, symbol: &str, style: Style) {
+    for position in area.positions() {
+        if let Some(cell) = buf.cell_mut(position) {
+            cell.set_symbol(symbol).set_style(style);
+        }
+    }
+}
+
+fn title_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
+    let keys = "? keys ";
+    let Some(card) = state.card() else {
+        let used = put(buf, area, 1, 0, &state.tune, ink.strong());
+        return put_right(buf, area, used + 3, 0, keys, ink.plain());
+    };
+    let mut used = 1 + put(buf, area, 1, 0, card.title(), ink.strong());
+    let tune = match card.tune() {
+        TuneKind::Any => "any tune".to_owned(),
+        kind => kind.to_string(),
+    };
+    let mut about = format!("{} · {tune}", card.formation());
+    if let Some(difficulty) = card.difficulty() {
+        about = format!("{about} · {difficulty}");
+    }
+    let room = area.width.saturating_sub(used + keys.len() as u16 + 5);
+    if about.width() <= usize::from(room) {
+        used += 3 + put(buf, area, used + 3, 0, &about, ink.plain());
+    }
+    let tune = format!("to {}   {keys}", state.tune);
+    let fits =
+        !state.tune.is_empty() && tune.width() + usize::from(used) + 3 <= usize::from(area.width);
+    let right = if fits { &tune } else { keys };
+    put_right(buf, area, used + 2, 0, right, ink.plain());
+}
+
+/// The parts of the form with the present one marked, as (text, present).
+fn parts(state: &State) -> Vec<(String, bool)> {
+    let here = state.place().map(|place| place.part());
+    (0..state.form().beats() / 16)
+        .filter_map(|i| Part::from_index(u8::try_from(i).ok()?))
+        .map(|part| match Some(part) == here {
+            true => (format!("[{part}]"), true),
+            false => (format!(" {part} "), false),
+        })
+        .collect()
+}
+
+fn status_rows(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
+    if area.height == 0 {
+        return;
+    }
+    let mut x = 1;
+    for (text, present) in parts(state) {
+        let style = if present { ink.lit() } else { ink.plain() };
+        x += put(buf, area, x, 0, &text, style) + u16::from(area.width >= 60);
+    }
+    if let Some(place) = state.place() {
+        let words = match area.width {
+            60.. => format!("  time through {}", place.time_through),
+            _ => format!(" time {}", place.time_through),
+        };
+        x += put(buf, area, x, 0, &words, ink.plain());
+    }
+    let wanted = state.card().and_then(|card| card.steps_per_minute());
+    let tempo = match (state.steps_per_minute(), area.width) {
+        (Some(tempo), 60..) => {
+            let against = tempo_words(tempo, wanted);
+            format!("{tempo:.0} steps per minute  {against}")
+        }
+        (Some(tempo), _) => {
+            let against = tempo_words(tempo, wanted);
+            let mark = against.chars().next().unwrap_or(' ');
+            format!("{tempo:.0} a minute {mark}")
+        }
+        (None, _) => match wanted {
+            Some(wanted) => format!("wanted: {wanted:.0} steps per minute"),
+            None => String::new(),
+        },
+    };
+    let tempo = format!("{} ", tempo.trim_end());
+    put_right(buf, area, x + 1, 0, &tempo, ink.strong());
+
+    let sure = state.sure();
+    let words = match state.lead_in() {
+        Some(_) => "lead-in heard",
+        None => sure_words(sure),
+    };
+    let sure = format!("{} {words}", sure_marks(sure));
+    let on = |on| if on { "on" } else { "off" };
+    let sound = if state.silent { "no sound   " } else { "" };
+    let switches = format!(
+        "{sound}claps {}   flash {} ",
+        on(state.claps),
+        on(state.flash)
+    );
+    let used = 1 + put(buf, area, 1, 1, &sure, ink.strong());
+    put_right(buf, area, used + 2, 1, &switches, ink.plain());
+}
+
+fn progress_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
+    let used = put(buf, area, 1, 0, &clock(state.now()), ink.plain()) + 2;
+    let (Some(progress), Some(length)) = (state.progress(), state.length) else {
+        return;
+    };
+    let end = clock(length);
+    let bar = area.width.saturating_sub(used + end.len() as u16 + 2);
+    let done = (f64::from(bar) * progress).round() as u16;
+    let line: String = (0..bar).map(|x| if x < done { '━' } else { '┄' }).collect();
+    put(buf, area, used, 0, &line, ink.plain());
+    put_right(buf, area, used, 0, &format!("{end} "), ink.plain());
+}
+
+fn message_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
+    if let Some(message) = &state.message {
+        put(buf, area, 1, 0, message, ink.message());
+        return;
+    }
+    let hints = [
+        "space: this is one   ← → move the count   c claps   f flash   q quit",
+        "space: one   ← → move   ? keys   q quit",
+        "? keys   q quit",
+    ];
+    let room = usize::from(area.width.saturating_sub(2));
+    if let Some(hint) = hints.iter().find(|hint| hint.width() <= room) {
+        put(buf, area, 1, 0, hint, ink.plain());
+    }
+}
+
+fn help(area: Rect, buf: &mut Buffer, ink: Ink) {
+    let width = 40.min(area.width);
+    let height = (HELP.len() as u16 + 2).min(area.height);
+    let place = Rect {
+        x: area.x + (area.width - width) / 2,
+        y: area.y + (area.height - height) / 2,
+        width,
+        height,
+    };
+    Clear.render(place, buf);
+    let block = Block::bordered()
+        .border_type(BorderType::Double)
+        .title(" keys ");
+    let inside = block.inner(place);
+    block.render(place, buf);
+    for (row, (key, meaning)) in (0..).zip(HELP) {
+        put(buf, inside, 1, row, key, ink.strong());
+        put(buf, inside, 9, row, meaning, ink.plain());
+    }
+}
+
+/// What still helps on a few cells: the count, the part, the next figure.
+fn tiny(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
+    let count = state.count().map_or("-".to_owned(), |c| c.to_string());
+    let part = state.place().map_or("", |place| place.part().name());
+    let cue = match state.present_cue() {
+        Some(cue) => cue.call.clone(),
+        None => state
+            .figure_next()
+            .map_or_else(String::new, |(figure, _)| figure.name.clone()),
+    };
+    let marked = if state.present_cue().is_some() {
+        '▶'
+    } else {
+        '>'
+    };
+    let style = if state.lit() {
+        ink.flash()
+    } else {
+        ink.strong()
+    };
+    if area.height >= 2 {
+        let line = format!("{count} {part} {}", sure_words(state.sure()));
+        put(buf, area, 0, 0, &line, ink.strong());
+        put(buf, area, 0, 1, &format!("{marked} {cue}"), style);
+    } else {
+        put(
+            buf,
+            area,
+            0,
+            0,
+            &format!("{count} {part} {marked} {cue}"),
+            style,
+        );
+    }
+}
