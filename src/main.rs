@@ -1,3 +1,7 @@
-//! The `eightclap` program.
+//! The `eightclap` program: everything it does lives in the library.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    eightclap::cli::run()
+}

@@ -1,0 +1,133 @@
+//! The commands, one a file. They parse what the user asked for, open files and
+//! devices, and leave hearing, counting, cueing and mixing to the other rooms.
+
+mod demo;
+mod devices;
+mod live;
+mod play;
+mod practise;
+mod speaker;
+mod stop;
+mod track;
+
+use std::fmt;
+use std::io::Write;
+use std::process::ExitCode;
+
+use clap::{Args, Parser, Subcommand};
+
+use crate::engine::Settings;
+use crate::phrase::Form;
+
+/// Hears a dance band, claps on the first beat of every eight, and cues the
+/// next figure one beat ahead.
+#[derive(Debug, Parser)]
+#[command(name = "eightclap", version, about, max_term_width = 100)]
+#[command(after_help = "\
+Without a command, eightclap plays its demo: a tune of its own with claps and cues.
+
+Examples:
+  eightclap                                   the demo, with sound if there is a device
+  eightclap demo --write demo.wav             the demo as a file
+  eightclap practise reel.mp3 --card my.toml  hear a recording with claps and cues
+  eightclap practise reel.mp3 --write out.wav the same as a file
+  eightclap track reel.mp3 --json             what the engine hears, for programs")]
+pub struct Cli {
+    #[command(subcommand)]
+    command: Option<Command>,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Play a recording with a clap on every "one", and cue the figures of a dance card
+    Practise(practise::PractiseArgs),
+    /// Print the beats, phrases and tempo heard in recordings, as fast as possible
+    Track(track::TrackArgs),
+    /// Play a tune of the house band with claps and cues
+    Demo(demo::DemoArgs),
+    /// List the sound devices, or say what to do if there are none
+    Devices,
+}
+
+/// What is known of the tune beforehand.
+#[derive(Debug, Clone, Args)]
+struct TuneArgs {
+    /// Beats in one time through the tune: 64 (A1 A2 B1 B2), 48, 32, ...
+    #[arg(long, value_name = "BEATS", value_parser = form)]
+    form: Option<Form>,
+}
+
+impl TuneArgs {
+    fn settings(&self) -> Settings {
+        Settings {
+            form: self.form.unwrap_or_default(),
+            ..Settings::default()
+        }
+    }
+}
+
+fn form(text: &str) -> Result<Form, String> {
+    let beats = text
+        .parse()
+        .map_err(|_| "give a number of beats".to_string())?;
+    Form::new(beats).map_err(|e| e.to_string())
+}
+
+/// A job that failed after its reasons were already printed.
+#[derive(Debug)]
+struct AlreadyTold;
+
+impl fmt::Display for AlreadyTold {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("some of the work could not be done")
+    }
+}
+
+impl std::error::Error for AlreadyTold {}
+
+/// Parses the command line and does what it says.
+///
+/// The exit code is 0 for a job done, 1 for a job that failed (with one
+/// readable line on standard error) and 2 for a wrong call.
+pub fn run() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => {
+            // Help and version are no errors; clap knows which stream they go to.
+            let _ = error.print();
+            return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
+        }
+    };
+    let done = match cli.command {
+        None => demo::run(&demo::DemoArgs::default()),
+        Some(Command::Demo(args)) => demo::run(&args),
+        Some(Command::Practise(args)) => practise::run(&args),
+        Some(Command::Track(args)) => track::run(&args),
+        Some(Command::Devices) => devices::run(),
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        // A reader that closed the pipe has seen enough.
+        Err(error) if is_broken_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) => {
+            if !error.is::<AlreadyTold>() {
+                tell(format_args!("{error:#}"));
+            }
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// Says something on standard error. If nobody can hear it, that is no reason
+/// to stop (`eprintln!` would panic).
+fn tell(text: impl fmt::Display) {
+    let _ = writeln!(std::io::stderr(), "eightclap: {text}");
+}
+
+fn is_broken_pipe(error: &anyhow::Error) -> bool {
+    error.chain().any(|cause| {
+        cause
+            .downcast_ref::<std::io::Error>()
+            .is_some_and(|e| e.kind() == std::io::ErrorKind::BrokenPipe)
+    })
+}

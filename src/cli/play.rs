@@ -1,0 +1,194 @@
+//! Something to be played through the engine, how, and writing it to a file.
+
+use std::fmt::Display;
+use std::io::{self, ErrorKind, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use anyhow::Context;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+use crate::dance::Card;
+use crate::engine::Settings;
+use crate::follow::Follow;
+use crate::screen::clock;
+use crate::screen::lines::Lines;
+use crate::sound::write::{Depth, WavOut};
+
+use super::stop::Stop;
+use super::tell;
+
+/// Something to be played once, from the front.
+pub(super) trait Source {
+    /// What people call it.
+    fn name(&self) -> String;
+    /// Frames a second.
+    fn rate(&self) -> u32;
+    /// Samples in a frame, 1 or 2.
+    fn channels(&self) -> usize;
+    /// Length, seconds, where it is known.
+    fn seconds(&self) -> Option<f64>;
+    /// Appends the next frames to `out`; 0 at the end.
+    fn read(&mut self, out: &mut Vec<f32>) -> anyhow::Result<usize>;
+    /// What was wrong with it, as far as it has been read.
+    fn warning(&self) -> Option<String> {
+        None
+    }
+}
+
+/// How to play it.
+pub(super) struct Job {
+    /// The dance, if there is one.
+    pub(super) card: Option<Arc<Card>>,
+    /// What the engine is told beforehand.
+    pub(super) settings: Settings,
+    /// Whether claps are heard at first.
+    pub(super) claps: bool,
+    /// Gain of the claps.
+    pub(super) clap_gain: f32,
+    /// Whether the screen may flash.
+    pub(super) flash: bool,
+}
+
+impl Job {
+    /// The engine, with what it is told.
+    pub(super) fn follow(&self, source: &dyn Source) -> anyhow::Result<Follow> {
+        let mut follow = Follow::new(
+            source.rate(),
+            source.channels(),
+            self.settings,
+            self.card.clone(),
+        )
+        .with_context(|| source.name())?;
+        follow.set_claps(self.claps);
+        follow.set_clap_gain(self.clap_gain);
+        Ok(follow)
+    }
+
+    /// What is played, and for which dance: one line.
+    pub(super) fn opening(&self, source: &dyn Source) -> String {
+        match &self.card {
+            Some(card) => format!("{}, for \"{}\"", source.name(), card.title()),
+            None => source.name(),
+        }
+    }
+
+    /// What was heard in `seconds` of sound: one line.
+    pub(super) fn closing(&self, lines: &Lines, seconds: f64) -> String {
+        let wanted = self.card.as_ref().and_then(|card| card.steps_per_minute());
+        format!("{}: {}", clock(seconds), lines.summary().line(wanted))
+    }
+}
+
+/// Takes the name of a WAV file to write.
+///
+/// # Errors
+/// If its extension says that it is another kind of file: players would
+/// stumble over it.
+pub(super) fn wav_name(text: &str) -> Result<PathBuf, String> {
+    let path = PathBuf::from(text);
+    match path.extension().and_then(|e| e.to_str()) {
+        Some(e) if !e.eq_ignore_ascii_case("wav") && !e.eq_ignore_ascii_case("wave") => {
+            Err(format!(
+                "only WAV files are written; call it {}",
+                path.with_extension("wav").display()
+            ))
+        }
+        _ => Ok(path),
+    }
+}
+
+/// Renders the source with its claps to a WAV file, as fast as it goes.
+pub(super) fn write(source: &mut dyn Source, job: &Job, path: &Path) -> anyhow::Result<()> {
+    // The finished file takes the place of what is there: never of a device.
+    if path
+        .metadata()
+        .is_ok_and(|there| !there.is_file() && !there.is_dir())
+    {
+        anyhow::bail!(
+            "{}: this is not a plain file and would be replaced; name a WAV file to write",
+            path.display()
+        );
+    }
+    let stop = Stop::listen();
+    let mut follow = job.follow(source)?;
+    let mut file = WavOut::create(path, source.rate(), source.channels(), Depth::Int16)?;
+    let rate = f64::from(source.rate());
+    let bar = progress(source.seconds());
+    let mut lines = Lines::new(job.card.clone());
+    let mut out = Told::default();
+    bar.suspend(|| out.line(job.opening(source)))?;
+    let mut block = Vec::new();
+    loop {
+        block.clear();
+        if source.read(&mut block)? == 0 {
+            break;
+        }
+        let known = follow.push(&mut block);
+        for event in known.events {
+            if let Some(line) = lines.push(event) {
+                bar.suspend(|| out.line(line))?;
+            }
+        }
+        file.write(&block)?;
+        if stop.asked() {
+            bar.finish_and_clear();
+            anyhow::bail!(
+                "{}: stopped before its end, so it was not written",
+                path.display()
+            );
+        }
+        bar.set_position((10.0 * file.frames() as f64 / rate) as u64);
+    }
+    let seconds = file.frames() as f64 / rate;
+    file.finish()?;
+    bar.finish_and_clear();
+    out.line(job.closing(&lines, seconds))?;
+    out.line(format_args!("written: {}", path.display()))?;
+    warn(source);
+    Ok(())
+}
+
+/// Standard output beside a job that goes on when nobody reads it any more.
+#[derive(Default)]
+struct Told {
+    closed: bool,
+}
+
+impl Told {
+    fn line(&mut self, text: impl Display) -> io::Result<()> {
+        if self.closed {
+            return Ok(());
+        }
+        match writeln!(io::stdout().lock(), "{text}") {
+            Err(error) if error.kind() == ErrorKind::BrokenPipe => {
+                self.closed = true;
+                Ok(())
+            }
+            told => told,
+        }
+    }
+}
+
+fn progress(seconds: Option<f64>) -> ProgressBar {
+    let (bar, template) = match seconds {
+        Some(seconds) => (
+            ProgressBar::new((10.0 * seconds) as u64),
+            "{bar:32} {percent}%, {eta} left",
+        ),
+        None => (ProgressBar::new_spinner(), "{spinner} {elapsed}"),
+    };
+    if !io::stderr().is_terminal() {
+        bar.set_draw_target(ProgressDrawTarget::hidden());
+    }
+    bar.with_style(
+        ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_bar()),
+    )
+}
+
+/// Tells what was wrong with the source.
+pub(super) fn warn(source: &dyn Source) {
+    if let Some(warning) = source.warning() {
+        tell(warning);
+    }
+}

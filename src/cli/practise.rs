@@ -1,0 +1,158 @@
+//! `eightclap practise`: a recording with claps on its phrases and the figures cued.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use clap::Args;
+
+use crate::dance::Card;
+use crate::sound::file::Recording;
+
+use super::live::perform;
+use super::play::{Job, Source, wav_name, write};
+use super::{TuneArgs, tell};
+
+/// Arguments of `practise`.
+#[derive(Debug, Args)]
+pub(super) struct PractiseArgs {
+    /// The recording: WAV, MP3, FLAC, OGG, M4A, AAC or AIFF
+    #[arg(value_name = "TUNE")]
+    tune_file: PathBuf,
+
+    /// The dance card whose figures are cued
+    #[arg(long, value_name = "CARD")]
+    card: Option<PathBuf>,
+
+    /// Write the recording with its claps to this WAV file instead of playing it
+    #[arg(long, value_name = "OUT.wav", value_parser = wav_name)]
+    write: Option<PathBuf>,
+
+    #[command(flatten)]
+    tune: TuneArgs,
+
+    #[command(flatten)]
+    play: PlayArgs,
+}
+
+/// How to play.
+#[derive(Debug, Clone, Args)]
+pub(super) struct PlayArgs {
+    /// Without claps (while it plays, the c key turns them on)
+    #[arg(long)]
+    no_claps: bool,
+
+    /// Without flashes (the f key turns them on); cues still show
+    #[arg(long)]
+    no_flash: bool,
+
+    /// Loudness of the claps, 0 to 4
+    #[arg(long, value_name = "LEVEL", default_value_t = 1.0, value_parser = level)]
+    clap_level: f32,
+}
+
+impl Default for PlayArgs {
+    fn default() -> Self {
+        PlayArgs {
+            no_claps: false,
+            no_flash: false,
+            clap_level: 1.0,
+        }
+    }
+}
+
+impl PlayArgs {
+    /// The job of playing with `card`.
+    pub(super) fn job(&self, card: Option<Arc<Card>>, tune: &TuneArgs) -> Job {
+        Job {
+            card,
+            settings: tune.settings(),
+            claps: !self.no_claps,
+            clap_gain: self.clap_level,
+            flash: !self.no_flash,
+        }
+    }
+}
+
+fn level(text: &str) -> Result<f32, String> {
+    match text.parse::<f32>() {
+        Ok(level) if (0.0..=4.0).contains(&level) => Ok(level),
+        _ => Err("give a number from 0 to 4".into()),
+    }
+}
+
+pub(super) fn run(args: &PractiseArgs) -> anyhow::Result<()> {
+    let card = match &args.card {
+        Some(path) => Some(Arc::new(read_card(path)?)),
+        None => None,
+    };
+    if let (Some(card), Some(form)) = (&card, args.tune.form)
+        && card.form() != form
+    {
+        anyhow::bail!(
+            "the card \"{}\" is {} beats long, but --form says {}; leave --form out",
+            card.title(),
+            card.form().beats(),
+            form.beats()
+        );
+    }
+    let job = args.play.job(card, &args.tune);
+    let mut recording = FromFile(Recording::open(&args.tune_file)?);
+    match &args.write {
+        Some(path) if is_same_file(path, &args.tune_file) => anyhow::bail!(
+            "{}: this is the recording itself and would be lost; name another file to write",
+            path.display()
+        ),
+        Some(path) => write(&mut recording, &job, path),
+        None => perform(&mut recording, &job),
+    }
+}
+
+fn is_same_file(a: &Path, b: &Path) -> bool {
+    match (a.canonicalize(), b.canonicalize()) {
+        (Ok(a), Ok(b)) => a == b,
+        _ => false,
+    }
+}
+
+fn read_card(path: &Path) -> anyhow::Result<Card> {
+    let card = Card::load(path)?;
+    for warning in card.warnings() {
+        tell(warning);
+    }
+    Ok(card)
+}
+
+struct FromFile(Recording);
+
+impl Source for FromFile {
+    fn name(&self) -> String {
+        self.0.path().display().to_string()
+    }
+
+    fn rate(&self) -> u32 {
+        self.0.sample_rate()
+    }
+
+    fn channels(&self) -> usize {
+        match self.0.channels() {
+            2 => 2,
+            _ => 1,
+        }
+    }
+
+    fn seconds(&self) -> Option<f64> {
+        self.0.seconds()
+    }
+
+    fn read(&mut self, out: &mut Vec<f32>) -> anyhow::Result<usize> {
+        // More than two channels are a mixer's: one sum is what a caller needs.
+        Ok(match self.0.channels() {
+            1 | 2 => self.0.read(out)?,
+            _ => self.0.read_mono(out)?,
+        })
+    }
+
+    fn warning(&self) -> Option<String> {
+        self.0.warning()
+    }
+}

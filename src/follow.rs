@@ -1,0 +1,127 @@
+//! One stretch of sound, followed as if it were live: the engine hears it, the
+//! scheduler cues from what the engine says, and the mixer claps into it.
+//!
+//! This is the whole flow of the program without a device, a clock or a
+//! screen. Sound goes through once, in blocks of any size; nothing is ever
+//! known of a block before it has been pushed.
+
+use std::sync::Arc;
+
+use crate::cue::{Cue, Scheduler};
+use crate::dance::Card;
+use crate::engine::{Engine, Settings};
+use crate::event::Event;
+use crate::hear::features::RateError;
+use crate::sound::clap;
+use crate::sound::file::mix_to_mono;
+use crate::sound::mix::Mixer;
+
+/// Level at which the tune is played, so that claps stand out above recordings
+/// that use the full scale.
+pub const TUNE_LEVEL: f32 = 0.7;
+
+/// What became known while a block was heard.
+#[derive(Debug)]
+pub struct Known<'a> {
+    /// What the engine decided.
+    pub events: &'a [Event],
+    /// What to flash, and when.
+    pub cues: &'a [Cue],
+}
+
+/// Follows a recording or a band, and claps into it.
+pub struct Follow {
+    engine: Engine,
+    scheduler: Scheduler,
+    mixer: Mixer,
+    clap: Arc<[f32]>,
+    clap_gain: f32,
+    claps_on: bool,
+    rate: u32,
+    channels: usize,
+    mono: Vec<f32>,
+    events: Vec<Event>,
+    cues: Vec<Cue>,
+}
+
+impl Follow {
+    /// Follows frames of `channels` samples at `rate` frames a second; with a
+    /// card, its form takes the place of the settings' one.
+    ///
+    /// # Errors
+    /// If the engine cannot hear at that rate.
+    pub fn new(
+        rate: u32,
+        channels: usize,
+        settings: Settings,
+        card: Option<Arc<Card>>,
+    ) -> Result<Self, RateError> {
+        let form = card.as_ref().map_or(settings.form, |card| card.form());
+        let engine = Engine::new(rate, Settings { form, ..settings })?;
+        Ok(Follow {
+            engine,
+            scheduler: match card {
+                Some(card) => Scheduler::with_card(card),
+                None => Scheduler::without_card(form),
+            },
+            mixer: Mixer::with_level(TUNE_LEVEL),
+            clap: clap::group(rate),
+            clap_gain: 1.0,
+            claps_on: true,
+            rate,
+            channels: channels.max(1),
+            mono: Vec::new(),
+            events: Vec::new(),
+            cues: Vec::new(),
+        })
+    }
+
+    /// The engine, to look at.
+    pub fn engine(&self) -> &Engine {
+        &self.engine
+    }
+
+    /// Whether claps are heard. They are known either way.
+    pub fn set_claps(&mut self, on: bool) {
+        self.claps_on = on;
+    }
+
+    /// Gain of the claps; 1 is as they are made.
+    pub fn set_clap_gain(&mut self, gain: f32) {
+        self.clap_gain = gain;
+    }
+
+    /// Hears `frames` (interleaved, whole frames) and then mixes into them the
+    /// claps that are due.
+    pub fn push(&mut self, frames: &mut [f32]) -> Known<'_> {
+        self.mono.clear();
+        mix_to_mono(frames, self.channels, &mut self.mono);
+        self.events.clear();
+        self.cues.clear();
+        self.engine.push(&self.mono, &mut self.events);
+        for event in &self.events {
+            self.cues.extend(self.scheduler.push(event));
+            if let Event::Phrase(phrase) = event
+                && self.claps_on
+            {
+                let at = (phrase.time * f64::from(self.rate)).round() as u64;
+                self.mixer.schedule(at, self.clap.clone(), self.clap_gain);
+            }
+        }
+        self.mixer.mix(frames, self.channels);
+        Known {
+            events: &self.events,
+            cues: &self.cues,
+        }
+    }
+
+    /// The caller says that the beat nearest to `time` (seconds) is a "one".
+    pub fn say_one(&mut self, time: f64) {
+        self.engine.say_one(time);
+    }
+
+    /// The caller moves the count by `beats`; forward is positive.
+    pub fn move_count(&mut self, beats: i32) {
+        self.engine.move_count(beats);
+    }
+}
