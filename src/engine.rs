@@ -19,8 +19,10 @@ use crate::phrase::{Form, Place};
 pub struct Settings {
     /// The tune's form.
     pub form: Form,
-    /// Probability of a "one" above which the engine claps.
+    /// Probability of the likeliest count above which the engine begins to clap.
     pub clap_above: f32,
+    /// Probability of it down to which the engine then goes on clapping.
+    pub clap_down_to: f32,
     /// Expectations of the beat.
     pub expect: Expectations,
     /// Trust in the phrase evidence.
@@ -32,6 +34,7 @@ impl Default for Settings {
         Settings {
             form: Form::default(),
             clap_above: 0.6,
+            clap_down_to: 0.45,
             expect: Expectations::default(),
             trust: Trust::default(),
         }
@@ -54,6 +57,10 @@ const KEPT: usize = 128;
 /// Seconds around a beat in which a "one" is looked for.
 const ONE_REACH: f64 = 0.045;
 
+/// Largest spread, seconds, of the tune's first beat that is clapped on: with
+/// lead-ins heard well it is 8 to 11 ms.
+const SHARP: f64 = 0.0115;
+
 /// Hears a band and counts its phrases.
 pub struct Engine {
     settings: Settings,
@@ -67,6 +74,8 @@ pub struct Engine {
     recent: [Activation; KEPT],
     frames: u64,
     level: f32,
+    /// Whether the last beat's count was sure enough.
+    counting: bool,
     /// The beat the belief stands on, once there is one.
     standing: Option<Standing>,
 }
@@ -100,6 +109,7 @@ impl Engine {
             recent: [Activation::default(); KEPT],
             frames: 0,
             level: 0.0,
+            counting: false,
             standing: None,
             settings,
         })
@@ -211,10 +221,12 @@ impl Engine {
         if let Some(remembered) = self.memory.take() {
             self.belief.remember(&remembered);
         }
-        if !beat.continues {
-            // A new start, or another reading of the beat: the old count says nothing.
-            self.belief.forget();
-            self.memory.forget();
+        match beat.steps {
+            None => {
+                self.belief.forget();
+                self.memory.forget();
+            }
+            Some(steps) => self.belief.pass(steps - 1.0),
         }
         self.memory.beat(beat.time, beat.period);
         let mut counted = [0.0; COUNTED_BEATS];
@@ -250,7 +262,13 @@ impl Engine {
                 one: beat.time,
             }));
         }
-        let known = sure >= self.settings.clap_above;
+        // Sureness wavers: what was believed once is believed a little longer.
+        let enough = match self.counting {
+            true => self.settings.clap_down_to,
+            false => self.settings.clap_above,
+        };
+        let known = sure >= enough;
+        self.counting = known;
         events.push(Event::Beat(Beat {
             time: beat.time,
             announced: beat.announced,
@@ -258,7 +276,10 @@ impl Engine {
             steps_per_minute: 60.0 / beat.period,
             sure: beat.sure,
         }));
-        if known && count == 1 {
+        // A lead-in heard badly tells that the tune begins, but not when to the
+        // hundredth of a second: then the first clap is left to the next phrase.
+        let sharp = !opening || beat.spread <= SHARP;
+        if known && count == 1 && sharp {
             events.push(Event::Phrase(Phrase {
                 time: beat.time,
                 announced: beat.announced,

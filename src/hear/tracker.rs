@@ -24,6 +24,15 @@ const DOUBT_MASS: f32 = 0.25;
 const SWITCH_MASS: f32 = 0.6;
 /// Beats in a row that another reading must win.
 const SWITCH_BEATS: u32 = 4;
+/// The same while the reading is younger than [`YOUNG`] beats: lead-ins can be
+/// heard badly, and the tune then puts them right at once.
+const YOUNG_SWITCH_BEATS: u32 = 1;
+/// Beats for which a reading is young.
+const YOUNG: u32 = 8;
+/// Beats after which a pause ends the count.
+const LONGEST_PAUSE: f64 = 12.0;
+/// Spread given to beats that nothing in the belief speaks for, seconds.
+const UNKNOWN_SPREAD: f64 = 0.1;
 /// Probability of "nobody plays" above which beats end.
 const SILENCE: f32 = 0.9;
 
@@ -38,11 +47,14 @@ pub struct Heard {
     pub period: f64,
     /// Share of the belief behind this beat, 0 to 1.
     pub sure: f32,
+    /// Spread (standard deviation) of the time, seconds.
+    pub spread: f64,
     /// The modes' shares just before the beat, summing to 1.
     pub modes: [f32; MODES],
-    /// Whether this beat continues the last one; `false` after a new start or
-    /// when another reading of the music was taken up.
-    pub continues: bool,
+    /// Beats since the last one by the clock, about 1; another number when
+    /// beats were missed or another reading of the music was taken up, and
+    /// `None` after a new start.
+    pub steps: Option<f64>,
 }
 
 /// What is held between beats.
@@ -53,6 +65,8 @@ struct Held {
     /// When the next is expected.
     next: f64,
     period: f64,
+    /// Beats decided since this reading was taken up.
+    age: u32,
     /// Beats in a row for which another reading was better.
     doubts: u32,
 }
@@ -108,22 +122,50 @@ impl Tracker {
         if time - heard > LEAST + FRAME {
             return None;
         }
+        let other = match mass {
+            m if m < DOUBT_MASS => self.another(moment, time),
+            _ => None,
+        };
+        let doubts = other.map_or(0, |_| held.doubts + 1);
+        if let Some((next, period)) = other {
+            let patience = match held.age {
+                age if age < YOUNG => YOUNG_SWITCH_BEATS,
+                _ => SWITCH_BEATS,
+            };
+            if doubts >= patience {
+                let next = self.soonest(next, period, heard);
+                self.held = Some(Held {
+                    next,
+                    period,
+                    age: 0,
+                    doubts: 0,
+                    ..held
+                });
+                return None;
+            }
+        }
         let modes = match guess {
             Some(g) => g.modes.map(|m| m / g.mass),
             None => [0.0; MODES],
         };
         let time = time.max(heard + LEAST);
-        let beat = Heard {
+        self.last = time;
+        self.held = (self.pointer.modes()[NONE] <= SILENCE).then_some(Held {
+            last: Some(time),
+            next: time + period,
+            period,
+            age: held.age + 1,
+            doubts,
+        });
+        Some(Heard {
             time,
             announced: heard,
             period,
             sure: mass.min(1.0),
+            spread: guess.map_or(UNKNOWN_SPREAD, |g| g.spread),
             modes,
-            continues: held.last.is_some(),
-        };
-        self.last = time;
-        self.held = self.carry_on(moment, &beat, held.doubts);
-        Some(beat)
+            steps: held.last.map(|last| (time - last) / period),
+        })
     }
 
     /// Looks for a first reading.
@@ -135,58 +177,33 @@ impl Tracker {
         let Some((ahead, mass, period)) = self.best() else {
             return;
         };
-        let mut next = moment + ahead;
-        while next < heard + LEAST || next < self.last + 0.6 * period {
-            next += period;
-        }
         if mass > LOCK_MASS {
+            let next = self.soonest(moment + ahead, period, heard);
+            let pause = (next - self.last) / period;
             self.held = Some(Held {
-                last: None,
+                last: (pause < LONGEST_PAUSE).then_some(self.last),
                 next,
                 period,
+                age: 0,
                 doubts: 0,
             });
         }
     }
 
-    /// What to hold after `beat`: the same reading, another, or none.
-    fn carry_on(&mut self, moment: f64, beat: &Heard, doubts: u32) -> Option<Held> {
-        if self.pointer.modes()[NONE] > SILENCE {
-            return None;
-        }
-        let held = Held {
-            last: Some(beat.time),
-            next: beat.time + beat.period,
-            period: beat.period,
-            doubts: 0,
-        };
-        if beat.sure >= DOUBT_MASS {
-            return Some(held);
-        }
-        let Some((ahead, mass, period)) = self.best() else {
-            return Some(held);
-        };
+    /// The first beat of a reading that can still be announced.
+    fn soonest(&self, beat: f64, period: f64, heard: f64) -> f64 {
+        let from = (heard + LEAST).max(self.last + 0.6 * period);
+        beat + ((from - beat) / period).ceil().max(0.0) * period
+    }
+
+    /// A much better reading than a beat at `time`, if there is one: one of its
+    /// beats, and its period.
+    fn another(&mut self, moment: f64, time: f64) -> Option<(f64, f64)> {
+        let (ahead, mass, period) = self.best()?;
         let other = moment + ahead;
-        let apart = (other - beat.time).abs();
-        if mass < SWITCH_MASS || apart < REACH * period {
-            return Some(held);
-        }
-        if doubts + 1 < SWITCH_BEATS {
-            return Some(Held {
-                doubts: doubts + 1,
-                ..held
-            });
-        }
-        let mut next = other;
-        while next < beat.time + 0.6 * period {
-            next += period;
-        }
-        Some(Held {
-            last: None,
-            next,
-            period,
-            doubts: 0,
-        })
+        let apart = ((other - time) / period).rem_euclid(1.0);
+        let apart = apart.min(1.0 - apart);
+        (mass >= SWITCH_MASS && apart >= REACH).then_some((other, period))
     }
 
     /// The most probable next beat: seconds ahead, mass, period.

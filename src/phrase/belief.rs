@@ -46,6 +46,9 @@ pub struct Evidence {
     pub part: f32,
 }
 
+/// Parts of a beat up to which a number of beats is rounded without doubt.
+const SURELY_ROUNDED: f64 = 0.42;
+
 /// Mean and spread of the likeness to sixteen beats before, in parts that repeat
 /// the one before and in parts that do not: measured on 48 rendered tunes.
 const REPEATED: (f32, f32) = (0.55, 0.22);
@@ -160,6 +163,25 @@ impl Belief {
         self.lead_in[0] = 0.0;
         self.lead_in[1..].copy_from_slice(lead_in);
         self.normalise();
+    }
+
+    /// `beats` went by unheard, or less than none; about 0 when all is well.
+    ///
+    /// Near a half it is not known which way to round.
+    pub fn pass(&mut self, beats: f64) {
+        let whole = beats.round();
+        if whole == 0.0 && beats.abs() < SURELY_ROUNDED {
+            return;
+        }
+        self.turn(whole as i64);
+        let rest = beats - whole;
+        if rest.abs() >= SURELY_ROUNDED {
+            self.next.copy_from_slice(&self.places);
+            self.turn(rest.signum() as i64);
+            for (p, q) in self.places.iter_mut().zip(&self.next) {
+                *p = 0.5 * (*p + q);
+            }
+        }
     }
 
     /// The caller says that the beat `beats_ago` beats before the present one
@@ -293,6 +315,20 @@ mod tests {
         belief.advance(counted);
         assert!(belief.leading_in() < 0.1);
         assert_eq!(belief.likeliest().beat, 2);
+    }
+
+    #[test]
+    fn beats_that_went_by_unheard_are_counted_by_the_clock() {
+        let mut belief = led_in();
+        belief.pass(0.1);
+        assert_eq!(belief.likeliest().beat, 0);
+        belief.pass(2.9);
+        assert_eq!(belief.likeliest().beat, 3);
+        let (_, sure) = belief.count();
+        // Three and a half: three or four.
+        belief.pass(3.5);
+        assert!(belief.count().1 < 0.6 * sure);
+        assert!([6, 7].contains(&belief.likeliest().beat));
     }
 
     #[test]
