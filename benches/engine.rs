@@ -84,18 +84,19 @@ fn blocks() {
     }
 }
 
-/// Ten seconds of a made-up band: plucked notes on every half beat over a drone.
+/// Ten seconds of the house band, from its lead-in on.
 fn sound(rate: u32) -> Vec<f32> {
-    (0..10 * rate)
-        .map(|n| {
-            let t = f64::from(n) / f64::from(rate);
-            let since = t % 0.26;
-            let note = 330.0 * (1.0 + ((t / 0.26) as u32 % 5) as f64 / 8.0);
-            let pluck = (-since * 9.0).exp() * (std::f64::consts::TAU * note * t).sin();
-            let drone = (std::f64::consts::TAU * 196.0 * t).sin();
-            (0.2 * pluck + 0.05 * drone) as f32
-        })
-        .collect()
+    let settings = band::Settings {
+        times: 1,
+        sample_rate: rate,
+        ..band::Settings::default()
+    };
+    let tune = &band::tunes()[0];
+    let mut sound = Performance::new(tune, settings)
+        .expect("good settings")
+        .render();
+    sound.truncate(10 * rate as usize);
+    sound
 }
 
 #[divan::bench(args = [8_000, 44_100, 48_000, 192_000])]

@@ -49,7 +49,7 @@
 //!    may flip between two readings of the same music; a dancer's foot may not.
 //!    So a beat's time is the belief's *mean* around the beat that is due, and
 //!    another reading replaces the held one only after it has been clearly
-//!    better for several beats.
+//!    better for several beats (at once while the held one is young).
 //!
 //! Nothing here knows a clock, a file or a device, and once made nothing
 //! allocates. What is said depends only on the samples heard so far, not on how
@@ -86,8 +86,9 @@
 //!
 //! Fixed in [`tracker`]: a first reading is taken up with 55 % of the belief
 //! behind it; below 25 % the held one is in doubt, and gives way to one with
-//! 60 % that has won four beats in a row; above 90 % for "nobody plays" beats
-//! end. "Behind it" means within a fifth of a beat.
+//! 60 % that has won four beats in a row, or one within the first eight beats;
+//! above 90 % for "nobody plays" beats end. "Behind it" means within a fifth of a
+//! beat. Beats that went by meanwhile are counted by the clock.
 //!
 //! # Limits
 //!
