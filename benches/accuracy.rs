@@ -17,6 +17,7 @@ use eightclap::hear::net::Net;
 use eightclap::report::measures::{
     Continuity, HIT_WINDOW, WrongLocks, continuity, f_measure, matches, quantile, wrong_locks,
 };
+use eightclap::sound::file::load_mono;
 use rayon::prelude::*;
 use serde::Deserialize;
 
@@ -122,31 +123,11 @@ fn main() -> anyhow::Result<()> {
     Ok(())
 }
 
-fn read_mono(path: &Path) -> anyhow::Result<(u32, Vec<f32>)> {
-    let mut wav = hound::WavReader::open(path).with_context(|| format!("{}", path.display()))?;
-    let spec = wav.spec();
-    let samples: Vec<f32> = match spec.sample_format {
-        hound::SampleFormat::Float => wav.samples::<f32>().collect::<Result<_, _>>()?,
-        hound::SampleFormat::Int => {
-            let scale = 1.0 / (1u64 << (spec.bits_per_sample - 1)) as f32;
-            wav.samples::<i32>()
-                .map(|s| s.map(|s| s as f32 * scale))
-                .collect::<Result<_, _>>()?
-        }
-    };
-    let channels = usize::from(spec.channels).max(1);
-    let mono = samples
-        .chunks(channels)
-        .map(|c| c.iter().sum::<f32>() / channels as f32)
-        .collect();
-    Ok((spec.sample_rate, mono))
-}
-
 fn measure(json: &Path, net: &Net) -> anyhow::Result<Item> {
     let text = std::fs::read_to_string(json)?;
     let truth: Truth =
         serde_json::from_str(&text).with_context(|| format!("{}", json.display()))?;
-    let (rate, samples) = read_mono(&json.with_extension("wav"))?;
+    let (rate, samples) = load_mono(json.with_extension("wav"))?;
     let began = Instant::now();
     let mut engine = Engine::with_net(rate, Settings::default(), net.clone())?;
     let mut events = Vec::new();

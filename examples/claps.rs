@@ -4,7 +4,7 @@
 //! The two recordings differ only by the claps. Every phrase that the demo
 //! printed must begin with one, and there must be no others.
 
-use eightclap::sound::file::Recording;
+use eightclap::sound::file::load_mono;
 
 /// Printed times are rounded to whole seconds; claps are told apart by this.
 const SAME_SECOND: f64 = 1.0;
@@ -16,8 +16,8 @@ fn main() -> anyhow::Result<()> {
     let [with, without, printed] = args.as_slice() else {
         anyhow::bail!("usage: claps WITH.wav WITHOUT.wav PRINTED.txt");
     };
-    let (rate, with) = mono(with)?;
-    let (_, without) = mono(without)?;
+    let (rate, with) = load_mono(with)?;
+    let (_, without) = load_mono(without)?;
     anyhow::ensure!(
         with.len() == without.len(),
         "the recordings differ in length"
@@ -55,13 +55,4 @@ fn main() -> anyhow::Result<()> {
         );
     }
     Ok(())
-}
-
-fn mono(path: &str) -> anyhow::Result<(u32, Vec<f32>)> {
-    let mut recording = Recording::open(path)?;
-    let (mut all, mut block) = (Vec::new(), Vec::new());
-    while recording.read_mono(&mut block)? > 0 {
-        all.extend_from_slice(&block);
-    }
-    Ok((recording.sample_rate(), all))
 }

@@ -244,6 +244,20 @@ impl std::fmt::Debug for Recording {
     }
 }
 
+/// Reads a whole recording into memory: frames a second, and mono samples. For
+/// tests and benches; the program itself reads piece by piece.
+///
+/// # Errors
+/// As [`Recording::open`] and [`Recording::read`].
+pub fn load_mono(path: impl AsRef<Path>) -> Result<(u32, Vec<f32>), FileError> {
+    let mut recording = Recording::open(path)?;
+    let (mut all, mut block) = (Vec::new(), Vec::new());
+    while recording.read_mono(&mut block)? > 0 {
+        all.extend_from_slice(&block);
+    }
+    Ok((recording.sample_rate(), all))
+}
+
 /// Appends the average of each frame's `channels` samples to `out`. Samples
 /// past the last whole frame are ignored.
 pub fn mix_to_mono(frames: &[f32], channels: usize, out: &mut Vec<f32>) {
