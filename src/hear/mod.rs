@@ -173,5 +173,6 @@
 
 pub mod beats;
 pub mod features;
+pub(crate) mod layers;
 pub mod net;
 pub mod tracker;
