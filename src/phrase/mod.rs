@@ -5,6 +5,7 @@
 
 pub mod belief;
 mod form;
+pub mod net;
 pub mod repeat;
 
 pub use form::{Form, FormError, PART_BEATS, PHRASE_BEATS, Part, Place};
