@@ -5,7 +5,8 @@
 //! cores; the table says per condition, and in all, how the announced beats and
 //! phrases fit. Beat measures are defined in `eightclap::report::measures`.
 //! `--items` prints a line for each recording too; `--weights DIR` hears with the
-//! network of `DIR/weights.json` and `DIR/weights.bin` instead of the shipped one.
+//! network of `DIR/weights.json` and `DIR/weights.bin` instead of the shipped one,
+//! `--phrase-weights DIR` finds phrases with another one.
 
 use std::path::{Path, PathBuf};
 use std::time::Instant;
@@ -14,6 +15,7 @@ use anyhow::{Context, bail};
 use eightclap::engine::{Engine, Settings};
 use eightclap::event::{Event, NOTICE};
 use eightclap::hear::net::Net;
+use eightclap::phrase::net::PhraseNet;
 use eightclap::report::measures::{
     Continuity, HIT_WINDOW, WrongLocks, continuity, f_measure, matches, quantile, wrong_locks,
 };
@@ -75,15 +77,19 @@ fn main() -> anyhow::Result<()> {
     let mut folders = Vec::new();
     let mut each = false;
     let mut net = Net::trained();
+    let mut phrase_net = PhraseNet::trained();
     let mut args = std::env::args().skip(1);
     while let Some(arg) = args.next() {
         match arg.as_str() {
             "--corpus" => folders.push(PathBuf::from(args.next().context("--corpus DIR")?)),
             "--items" => each = true,
             "--weights" => {
-                let folder = PathBuf::from(args.next().context("--weights DIR")?);
-                let list = std::fs::read_to_string(folder.join("weights.json"))?;
-                net = Net::from_parts(&list, &std::fs::read(folder.join("weights.bin"))?)?;
+                let (list, data) = weights(&args.next().context("--weights DIR")?)?;
+                net = Net::from_parts(&list, &data)?;
+            }
+            "--phrase-weights" => {
+                let (list, data) = weights(&args.next().context("--phrase-weights DIR")?)?;
+                phrase_net = PhraseNet::from_parts(&list, &data)?;
             }
             "--bench" => {}
             other => {
@@ -109,7 +115,7 @@ fn main() -> anyhow::Result<()> {
     names.sort();
     let items: Vec<Item> = names
         .par_iter()
-        .map(|path| measure(path, &net))
+        .map(|path| measure(path, &net, &phrase_net))
         .collect::<Result<_, _>>()?;
     if items.is_empty() {
         bail!("no NAME.wav with NAME.json in the given folders");
@@ -123,13 +129,20 @@ fn main() -> anyhow::Result<()> {
     Ok(())
 }
 
-fn measure(json: &Path, net: &Net) -> anyhow::Result<Item> {
+/// The list and the data of the weights in `folder`.
+fn weights(folder: &str) -> anyhow::Result<(String, Vec<u8>)> {
+    let folder = Path::new(folder);
+    let list = std::fs::read_to_string(folder.join("weights.json"))?;
+    Ok((list, std::fs::read(folder.join("weights.bin"))?))
+}
+
+fn measure(json: &Path, net: &Net, phrase_net: &PhraseNet) -> anyhow::Result<Item> {
     let text = std::fs::read_to_string(json)?;
     let truth: Truth =
         serde_json::from_str(&text).with_context(|| format!("{}", json.display()))?;
     let (rate, samples) = load_mono(json.with_extension("wav"))?;
     let began = Instant::now();
-    let mut engine = Engine::with_net(rate, Settings::default(), net.clone())?;
+    let mut engine = Engine::with_nets(rate, Settings::default(), net.clone(), phrase_net.clone())?;
     let mut events = Vec::new();
     for block in samples.chunks(512) {
         engine.push(block, &mut events);

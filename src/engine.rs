@@ -11,6 +11,7 @@ use crate::hear::features::{FRAME_RATE, Features, PITCHES, RateError, WINDOW};
 use crate::hear::net::{Activation, Net};
 use crate::hear::tracker::{Heard, Tracker};
 use crate::phrase::belief::{Belief, COUNTED_BEATS, Evidence, LEAD_IN_BEATS, Trust};
+use crate::phrase::net::PhraseNet;
 use crate::phrase::repeat::Memory;
 use crate::phrase::{Form, Place};
 
@@ -70,6 +71,7 @@ pub struct Engine {
     tracker: Tracker,
     belief: Belief,
     memory: Memory,
+    phrase_net: PhraseNet,
     /// The newest activations, by frame number modulo [`KEPT`].
     recent: [Activation; KEPT],
     frames: u64,
@@ -92,12 +94,17 @@ struct Standing {
 impl Engine {
     /// An engine for mono sound at `rate` samples a second.
     pub fn new(rate: u32, settings: Settings) -> Result<Self, RateError> {
-        Self::with_net(rate, settings, Net::trained())
+        Self::with_nets(rate, settings, Net::trained(), PhraseNet::trained())
     }
 
-    /// An engine that hears with another network than the one that ships, to
-    /// compare the two.
-    pub fn with_net(rate: u32, settings: Settings, net: Net) -> Result<Self, RateError> {
+    /// An engine that hears with other networks than those that ship, to compare
+    /// them.
+    pub fn with_nets(
+        rate: u32,
+        settings: Settings,
+        net: Net,
+        phrase_net: PhraseNet,
+    ) -> Result<Self, RateError> {
         let features = Features::new(rate)?;
         Ok(Engine {
             arch: pulp::Arch::new(),
@@ -106,6 +113,7 @@ impl Engine {
             net,
             belief: Belief::new(settings.form, settings.trust),
             memory: Memory::default(),
+            phrase_net,
             recent: [Activation::default(); KEPT],
             frames: 0,
             level: 0.0,
@@ -219,12 +227,18 @@ impl Engine {
             self.belief.hear(heard);
         }
         if let Some(remembered) = self.memory.take() {
-            self.belief.remember(&remembered);
+            let net = &mut self.phrase_net;
+            let weights = self.arch.dispatch(
+                #[inline(always)]
+                || net.step(&remembered),
+            );
+            self.belief.weigh(&weights);
         }
         match beat.steps {
             None => {
                 self.belief.forget();
                 self.memory.forget();
+                self.phrase_net.forget();
             }
             Some(steps) => self.belief.pass(steps - 1.0),
         }

@@ -174,5 +174,6 @@
 
 pub mod beats;
 pub mod features;
+pub(crate) mod layers;
 pub mod net;
 pub mod tracker;

@@ -10,6 +10,8 @@
 use serde::Deserialize;
 
 use super::features::FEATURES;
+pub use super::layers::NetError;
+use super::layers::{Dense, Gru, LANES, Tensor, Weights, fill, padded, sigmoid, tanh};
 
 /// What the network says about one moment, each 0 to 1.
 ///
@@ -41,113 +43,12 @@ const HEAD_NAMES: [&str; HEADS] = [
     "beat", "one", "part", "half", "third", "none", "lead_in", "tune",
 ];
 
-/// Why a set of weights cannot be used.
-#[derive(Debug, thiserror::Error)]
-pub enum NetError {
-    /// The list of tensors is not readable.
-    #[error("the weights' list is not readable: {0}")]
-    List(#[from] serde_json::Error),
-    /// List and data do not fit each other or this program.
-    #[error("the weights do not fit: {0}")]
-    Shape(String),
-}
-
 #[derive(Deserialize)]
 struct List {
     delay_frames: u32,
     activation: String,
     heads: Vec<String>,
     tensors: Vec<Tensor>,
-}
-
-#[derive(Deserialize)]
-struct Tensor {
-    name: String,
-    shape: Vec<usize>,
-}
-
-/// Numbers worked on at once; rows and inputs are padded to whole groups with
-/// zeros, so that no remainder has to be looked after.
-const LANES: usize = 8;
-
-/// A dense layer, `y = W x + b`, `W` row by row, rows padded.
-#[derive(Debug, Clone)]
-struct Dense {
-    weights: Vec<[f32; LANES]>,
-    bias: Vec<f32>,
-}
-
-impl Dense {
-    fn new(weights: &[f32], bias: Vec<f32>, inputs: usize) -> Self {
-        Dense {
-            weights: weights.chunks(inputs).flat_map(padded).collect(),
-            bias,
-        }
-    }
-
-    /// `x` is padded as rows are.
-    #[inline(always)]
-    fn apply(&self, x: &[[f32; LANES]], y: &mut [f32]) {
-        for ((y, row), bias) in y
-            .iter_mut()
-            .zip(self.weights.chunks_exact(x.len()))
-            .zip(&self.bias)
-        {
-            let mut lanes = [0.0f32; LANES];
-            for (a, b) in row.iter().zip(x) {
-                for k in 0..LANES {
-                    lanes[k] += a[k] * b[k];
-                }
-            }
-            *y = bias + lanes.iter().sum::<f32>();
-        }
-    }
-}
-
-/// `values` in whole groups, the last one filled up with zeros.
-fn padded(values: &[f32]) -> Vec<[f32; LANES]> {
-    let mut groups = vec![[0.0; LANES]; values.len().div_ceil(LANES)];
-    fill(&mut groups, values);
-    groups
-}
-
-/// Copies `values` into `groups`; what is left of the last group stays.
-#[inline(always)]
-fn fill(groups: &mut [[f32; LANES]], values: &[f32]) {
-    for (slot, value) in groups.as_flattened_mut().iter_mut().zip(values) {
-        *slot = *value;
-    }
-}
-
-/// Gated recurrent unit: gates r, z, n stacked in that order.
-#[derive(Debug, Clone)]
-struct Gru {
-    input: Dense,
-    recurrent: Dense,
-    state: Vec<[f32; LANES]>,
-    size: usize,
-    from_input: Vec<f32>,
-    from_state: Vec<f32>,
-}
-
-impl Gru {
-    #[inline(always)]
-    fn step(&mut self, x: &[[f32; LANES]]) {
-        let size = self.size;
-        self.input.apply(x, &mut self.from_input);
-        self.recurrent.apply(&self.state, &mut self.from_state);
-        let (ir, rest) = self.from_input.split_at(size);
-        let (iz, inn) = rest.split_at(size);
-        let (hr, rest) = self.from_state.split_at(size);
-        let (hz, hn) = rest.split_at(size);
-        let state = self.state.as_flattened_mut();
-        for (k, h) in state[..size].iter_mut().enumerate() {
-            let r = sigmoid(ir[k] + hr[k]);
-            let z = sigmoid(iz[k] + hz[k]);
-            let n = tanh(inn[k] + r * hn[k]);
-            *h = n + z * (*h - n);
-        }
-    }
 }
 
 /// The network with its memory.
@@ -186,74 +87,28 @@ impl Net {
             "tanh" => false,
             other => return Err(misfit(format!("activation \"{other}\""))),
         };
-        let mut values = data
-            .chunks_exact(4)
-            .map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]]));
-        let mut tensors = std::collections::HashMap::new();
-        for tensor in &list.tensors {
-            let size = tensor.shape.iter().product();
-            let part: Vec<f32> = values.by_ref().take(size).collect();
-            if part.len() != size || part.iter().any(|x| !x.is_finite()) {
-                return Err(misfit(format!(
-                    "{} is cut short or not finite",
-                    tensor.name
-                )));
-            }
-            tensors.insert(tensor.name.as_str(), part);
-        }
-        if values.next().is_some() {
-            return Err(misfit("more values than the list names".into()));
-        }
-        let mut dense = |weight: &str, bias: &str, inputs: usize| {
-            let get = |m: &mut std::collections::HashMap<&str, Vec<f32>>, name: &str| {
-                m.remove(name)
-                    .ok_or_else(|| NetError::Shape(format!("{name} is missing")))
-            };
-            let bias_values = get(&mut tensors, bias)?;
-            let weights = get(&mut tensors, weight)?;
-            if weights.len() != bias_values.len() * inputs || inputs == 0 {
-                return Err(NetError::Shape(format!(
-                    "{weight} has {} values",
-                    weights.len()
-                )));
-            }
-            Ok(Dense::new(&weights, bias_values, inputs))
-        };
-        let first = dense("in.weight", "in.bias", FEATURES)?;
-        let mut width = first.bias.len();
+        let mut weights = Weights::cut(&list.tensors, data)?;
+        let first = weights.dense("in.weight", "in.bias", FEATURES)?;
+        let mut width = first.outputs();
         let mut layers = Vec::new();
         for i in 1.. {
-            let name = |part: &str| format!("gru{i}.{part}");
-            if !list.tensors.iter().any(|t| t.name == name("weight_ih")) {
+            if !weights.has(&format!("gru{i}.weight_ih")) {
                 break;
             }
-            let input = dense(&name("weight_ih"), &name("bias_ih"), width)?;
-            let gates = input.bias.len();
-            let size = gates / 3;
-            let recurrent = dense(&name("weight_hh"), &name("bias_hh"), size)?;
-            if recurrent.bias.len() != gates || gates != 3 * size {
-                return Err(misfit(format!("gru{i} has {gates} gates")));
-            }
-            layers.push(Gru {
-                input,
-                recurrent,
-                state: padded(&vec![0.0; size]),
-                size,
-                from_input: vec![0.0; gates],
-                from_state: vec![0.0; gates],
-            });
-            width = size;
+            let layer = weights.gru(&format!("gru{i}"), width)?;
+            width = layer.size;
+            layers.push(layer);
         }
-        let heads = dense("out.weight", "out.bias", width)?;
-        if heads.bias.len() != HEADS {
-            return Err(misfit(format!("{} heads", heads.bias.len())));
+        let heads = weights.dense("out.weight", "out.bias", width)?;
+        if heads.outputs() != HEADS {
+            return Err(misfit(format!("{} heads", heads.outputs())));
         }
         Ok(Net {
             delay: f64::from(list.delay_frames) / f64::from(super::features::FRAME_RATE),
             rectify,
             input: padded(&[0.0; FEATURES]),
-            hidden: padded(&vec![0.0; first.bias.len()]),
-            from_input: vec![0.0; first.bias.len()],
+            hidden: padded(&vec![0.0; first.outputs()]),
+            from_input: vec![0.0; first.outputs()],
             first,
             layers,
             heads,
@@ -299,38 +154,9 @@ impl Net {
     }
 }
 
-#[inline(always)]
-fn sigmoid(x: f32) -> f32 {
-    0.5 + 0.5 * tanh(0.5 * x)
-}
-
-/// Hyperbolic tangent as a ratio of polynomials (Lambert's continued fraction,
-/// seven levels) between -4.97 and 4.97 and ±1 beyond, within 1e-4 of the true
-/// one: several times faster than the library's, and it vectorises.
-#[inline(always)]
-fn tanh(x: f32) -> f32 {
-    let x = x.clamp(-4.97, 4.97);
-    let s = x * x;
-    let over = x * (135_135.0 + s * (17_325.0 + s * (378.0 + s)));
-    let under = 135_135.0 + s * (62_370.0 + s * (3_150.0 + s * 28.0));
-    (over / under).clamp(-1.0, 1.0)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn tanh_is_close_and_monotonic() {
-        let mut last = -1.0;
-        for k in -1000..=1000 {
-            let x = k as f32 * 0.01;
-            let y = tanh(x);
-            assert!((y - x.tanh()).abs() < 1.1e-4, "tanh({x}) = {y}");
-            assert!(y >= last);
-            last = y;
-        }
-    }
 
     /// 200 frames of features, and what PyTorch's GRU makes of them with the
     /// shipped weights (before sigmoid and softmax): written by
@@ -369,16 +195,6 @@ mod tests {
             frames += 1;
         }
         assert_eq!(frames, 200);
-    }
-
-    #[test]
-    fn padding_changes_no_product() {
-        let weights: Vec<f32> = (0..38).map(|x| x as f32).collect();
-        let layer = Dense::new(&weights, vec![1.0, 2.0], 19);
-        let mut y = [0.0; 2];
-        layer.apply(&padded(&weights[..19]), &mut y);
-        let product = |row: usize| (0..19).map(|k| (k * (row * 19 + k)) as f32).sum::<f32>();
-        assert_eq!(y, [1.0 + product(0), 2.0 + product(1)]);
     }
 
     #[test]

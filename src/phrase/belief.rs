@@ -1,7 +1,7 @@
 //! Which beat of the tune this is.
 
 use super::form::{Form, PART_BEATS, PHRASE_BEATS, Place};
-use super::repeat::Remembered;
+use super::net::PLACES;
 
 /// Lead-in beats before a tune.
 pub const LEAD_IN_BEATS: usize = 4;
@@ -18,21 +18,18 @@ pub struct Trust {
     pub one_weight: f32,
     /// Weight of the "part" activation's log odds.
     pub part_weight: f32,
-    /// Weight of a beat's likeness to the one sixteen beats before.
-    pub likeness_weight: f32,
-    /// Log odds for the tune's second half (its B parts) of a beat that lies one
-    /// standard deviation above the tune's usual register.
-    pub register_weight: f32,
+    /// Weight of what the phrase network makes of each beat; 1 takes it at its
+    /// word.
+    pub tune_weight: f32,
 }
 
 impl Default for Trust {
     fn default() -> Self {
         Trust {
-            slip: 1e-4,
+            slip: 2e-4,
             one_weight: 0.1,
             part_weight: 0.1,
-            likeness_weight: 0.1,
-            register_weight: 0.02,
+            tune_weight: 0.6,
         }
     }
 }
@@ -48,17 +45,6 @@ pub struct Evidence {
 
 /// Parts of a beat up to which a number of beats is rounded without doubt.
 const SURELY_ROUNDED: f64 = 0.42;
-
-/// Mean and spread of the likeness to sixteen beats before, in parts that repeat
-/// the one before and in parts that do not: measured on 48 rendered tunes.
-const REPEATED: (f32, f32) = (0.55, 0.22);
-const NOT_REPEATED: (f32, f32) = (0.18, 0.34);
-
-/// Logarithm of a normal density, less a constant.
-fn normal(x: f32, (mean, spread): (f32, f32)) -> f32 {
-    let z = (x - mean) / spread;
-    -0.5 * z * z - spread.ln()
-}
 
 /// A belief over the lead-in's four beats and every beat of the tune.
 #[derive(Debug, Clone)]
@@ -114,29 +100,17 @@ impl Belief {
         self.normalise();
     }
 
-    /// Weighs the beat *before* the present one by what is remembered of it.
+    /// Weighs the beat *before* the present one by what the phrase network made
+    /// of it: the logarithm of a weight for each place.
     ///
-    /// Only tunes of form A1 A2 B1 B2 are judged: what repeats what in another
-    /// form is not known.
-    pub fn remember(&mut self, heard: &Remembered) {
+    /// Only tunes of form A1 A2 B1 B2 are judged: the network knows no other.
+    pub fn weigh(&mut self, heard: &[f32; PLACES]) {
         if self.form != Form::default() {
             return;
         }
-        let repeats = heard.likeness.map_or(1.0, |likeness| {
-            let log_odds = normal(likeness, REPEATED) - normal(likeness, NOT_REPEATED);
-            (self.trust.likeness_weight * log_odds.clamp(-4.0, 4.0)).exp()
-        });
-        let register = heard.register.clamp(-2.0, 2.0);
-        let higher = (self.trust.register_weight * register).exp();
-        let beats = self.places.len();
         for (place, p) in self.places.iter_mut().enumerate() {
-            let before = (place + beats - 1) % beats;
-            if (before / PART_BEATS as usize) % 2 == 1 {
-                *p *= repeats;
-            }
-            if before >= beats / 2 {
-                *p *= higher;
-            }
+            let before = (place + PLACES - 1) % PLACES;
+            *p *= (self.trust.tune_weight * heard[before]).exp();
         }
         self.normalise();
     }

@@ -2,11 +2,12 @@
 //!
 //! In a tune of form A1 A2 B1 B2 the second and fourth parts repeat the first
 //! and third, sixteen beats later; nothing repeats sixteen beats later in the
-//! other two. So the likeness of each beat to the one sixteen beats ago, against
-//! its likeness to beats that it has no reason to resemble, tells where in the
-//! tune the band is, even if no lead-in was heard. (Beat-synchronous
-//! self-similarity: Ellis & Poliner, "Identifying 'cover songs' with chroma
-//! features and dynamic programming beat tracking", ICASSP 2007.)
+//! other two. Within a part, phrases begin alike and end on long notes near the
+//! keynote; B parts mostly lie higher. [`Memory`] measures what of this can be
+//! measured beat by beat, whatever the key, the instrument and the room, for
+//! [`super::net`] to weigh. (Beat-synchronous self-similarity: Ellis & Poliner,
+//! "Identifying 'cover songs' with chroma features and dynamic programming beat
+//! tracking", ICASSP 2007.)
 
 use crate::hear::features::PITCHES;
 
@@ -16,25 +17,41 @@ const SLOTS: usize = 4;
 const DETAIL: usize = SLOTS * PITCHES;
 /// Beats remembered.
 const REMEMBERED: usize = 128;
-/// Beats between a part and its repeat.
-const LAG: usize = 16;
-/// Lags at which nothing repeats in any dance form, on the same kind of beat as
-/// [`LAG`]: the yardstick for it.
-const OTHER_LAGS: [usize; 4] = [6, 10, 14, 22];
+/// Beats back to which each beat is compared: all within a part, then those at
+/// which motifs, phrases and parts come again.
+const LAGS: [usize; 27] = [
+    1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 20, 24, 28, 32, 40, 48, 56, 64, 80, 96,
+    112,
+];
+/// Semitones in an octave.
+const OCTAVE: usize = 12;
+/// Beats over which the usual register and the key settle: a time through.
+const TUNE_SETTLES: f32 = 64.0;
+/// Beats over which the usual loudness settles.
+const LEVEL_SETTLES: f32 = 32.0;
+/// Magnitude added to a level before its logarithm is taken (full scale is 1).
+const FLOOR: f32 = 1e-6;
 
-/// Frames over which the usual register settles (32 s, about one time through).
-const REGISTER_SETTLES: f32 = 3200.0;
+/// Numbers in [`Remembered`].
+pub const REMARKS: usize = LAGS.len() + 2 * OCTAVE + 2 + 2 * SLOTS;
 
-/// What a whole beat says about where in the tune it was.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Remembered {
-    /// How much more the beat was like the one sixteen beats before than like
-    /// others, about -1 to 1; `None` until there is enough to compare.
-    pub likeness: Option<f32>,
-    /// How high the beat lay against the tune so far, standard deviations: B
-    /// parts lie higher than A parts more often than not.
-    pub register: f32,
-}
+/// What a whole beat says about where in the tune it was, in this order:
+///
+/// - for each lag (1 to 16, 20, 24, 28, 32, 40, 48, 56, 64, 80, 96, 112 beats),
+///   how much more the beat is like the one that long before than like the
+///   others (0 where there is none yet), times 3;
+/// - for each of twelve intervals, the beat's pitch classes against the tune's
+///   so far moved by that interval (correlation, times 2): how near the chord
+///   is to the key's middle, whatever the key; and the same of the beat's
+///   first quarter;
+/// - how high the beat, and its first quarter, lies against the tune so far,
+///   in units of three semitones;
+/// - for each quarter, how like its pitches are to the quarter before (a long
+///   note: near 1; a new one: near -1);
+/// - for each quarter, the logarithm of its level against the usual one.
+///
+/// All are held within ±4.
+pub type Remembered = [f32; REMARKS];
 
 /// Remembers how each beat sounded.
 #[derive(Debug, Clone)]
@@ -48,11 +65,14 @@ pub struct Memory {
     next: Option<(f64, f64)>,
     sums: [f32; DETAIL],
     frames: [u32; SLOTS],
-    /// Mean pitch in semitones of the beat's frames: their sum.
+    /// Mean pitch classes of the beats so far.
+    key: [f32; OCTAVE],
+    /// Mean pitch of the beats so far, semitones.
     register: f32,
-    /// Mean and variance of the frames' mean pitch.
-    usual: (f32, f32),
-    heard: f32,
+    /// Mean logarithm of the quarters' levels so far.
+    level: f32,
+    /// The last quarter's pitches, of zero mean and unit length; zeros before.
+    last: [f32; PITCHES],
     remembered: Option<Remembered>,
 }
 
@@ -65,9 +85,10 @@ impl Default for Memory {
             next: None,
             sums: [0.0; DETAIL],
             frames: [0; SLOTS],
+            key: [0.0; OCTAVE],
             register: 0.0,
-            usual: (0.0, 1.0),
-            heard: 0.0,
+            level: 0.0,
+            last: [0.0; PITCHES],
             remembered: None,
         }
     }
@@ -79,7 +100,6 @@ impl Memory {
         self.count = 0;
         self.now = None;
         self.next = None;
-        self.heard = 0.0;
         self.remembered = None;
     }
 
@@ -101,20 +121,13 @@ impl Memory {
             self.next = None;
             self.sums = [0.0; DETAIL];
             self.frames = [0; SLOTS];
-            self.register = 0.0;
         }
         if let Some((start, period)) = self.now {
             let slot = ((moment - start) / period * SLOTS as f64) as usize;
             if slot < SLOTS {
                 self.frames[slot] += 1;
                 let sums = &mut self.sums[slot * PITCHES..(slot + 1) * PITCHES];
-                let (mut weight, mut height) = (1e-9, 0.0);
-                for (k, (sum, pitch)) in sums.iter_mut().zip(pitches).enumerate() {
-                    *sum += pitch;
-                    weight += pitch;
-                    height += k as f32 * pitch;
-                }
-                self.usual_register(height / weight);
+                sums.iter_mut().zip(pitches).for_each(|(s, p)| *s += p);
             }
         }
     }
@@ -124,60 +137,144 @@ impl Memory {
         self.remembered.take()
     }
 
-    /// Adds one frame's mean pitch to the beat's and to what is usual.
-    fn usual_register(&mut self, height: f32) {
-        self.register += height;
-        self.heard += 1.0;
-        let share = 1.0 / self.heard.min(REGISTER_SETTLES);
-        let (mean, variance) = &mut self.usual;
-        let off = height - *mean;
-        *mean += share * off;
-        *variance += share * (off * off - *variance);
-    }
-
     /// Ends the beat that was sounding and compares it.
     fn close(&mut self) {
-        let mut detail = self.sums;
-        for (slot, &frames) in self.frames.iter().enumerate() {
-            let part = &mut detail[slot * PITCHES..(slot + 1) * PITCHES];
+        let mut magnitudes = self.sums;
+        for (part, &frames) in magnitudes.chunks_exact_mut(PITCHES).zip(&self.frames) {
             let by = 1.0 / frames.max(1) as f32;
             part.iter_mut().for_each(|x| *x *= by);
         }
         // Compressed against the beat's own loudness, so that the room's level
         // does not matter and loud notes do not decide alone.
-        let level = detail.iter().sum::<f32>() / DETAIL as f32 + 1e-7;
-        detail
-            .iter_mut()
-            .for_each(|x| *x = (1.0 + 4.0 * *x / level).ln());
-        let mean = detail.iter().sum::<f32>() / DETAIL as f32;
-        detail.iter_mut().for_each(|x| *x -= mean);
-        let norm = detail.iter().map(|x| x * x).sum::<f32>().sqrt();
-        detail.iter_mut().for_each(|x| *x /= norm.max(1e-6));
+        let level = magnitudes.iter().sum::<f32>() / DETAIL as f32 + 1e-7;
+        let mut detail = magnitudes.map(|x| (4.0 * x / level).ln_1p());
+        unit(&mut detail);
 
-        let lags_known = OTHER_LAGS.iter().filter(|&&lag| lag <= self.count).count();
-        let likeness = (self.count >= LAG && lags_known > 0).then(|| {
-            let like = |lag: usize| -> f32 {
-                let before = &self.beats[(self.count - lag) % REMEMBERED];
-                before.iter().zip(&detail).map(|(a, b)| a * b).sum()
-            };
-            let others = OTHER_LAGS.iter().filter(|&&lag| lag <= self.count);
-            let usual = others.map(|&lag| like(lag)).sum::<f32>() / lags_known as f32;
-            like(LAG) - usual
-        });
-        let frames = self.frames.iter().sum::<u32>().max(1) as f32;
-        let (mean, variance) = self.usual;
-        self.remembered = Some(Remembered {
-            likeness,
-            register: (self.register / frames - mean) / variance.max(0.25).sqrt(),
-        });
+        let mut remarks = [0.0; REMARKS];
+        let (lags, rest) = remarks.split_at_mut(LAGS.len());
+        let (chords, rest) = rest.split_at_mut(2 * OCTAVE);
+        let (heights, rest) = rest.split_at_mut(2);
+        let (changes, levels) = rest.split_at_mut(SLOTS);
+        self.compare(&detail, lags);
+        self.place_in_key(&detail, chords);
+        self.place_in_register(&magnitudes, heights);
+        self.changes(&detail, changes);
+        self.levels(&magnitudes, levels);
+        remarks.iter_mut().for_each(|x| *x = x.clamp(-4.0, 4.0));
+        self.remembered = Some(remarks);
         self.beats[self.count % REMEMBERED] = detail;
         self.count += 1;
     }
+
+    /// The present beat's share in a mean that settles over `beats`.
+    fn share(&self, beats: f32) -> f32 {
+        1.0 / (self.count as f32 + 1.0).min(beats)
+    }
+
+    fn compare(&self, detail: &[f32; DETAIL], out: &mut [f32]) {
+        let mut sum = 0.0;
+        let known = LAGS.iter().filter(|&&lag| lag <= self.count).count();
+        for (out, lag) in out.iter_mut().zip(LAGS).take(known) {
+            *out = dot(&self.beats[(self.count - lag) % REMEMBERED], detail);
+            sum += *out;
+        }
+        let mean = sum / known.max(1) as f32;
+        out[..known].iter_mut().for_each(|x| *x = 3.0 * (*x - mean));
+    }
+
+    fn place_in_key(&mut self, detail: &[f32; DETAIL], out: &mut [f32]) {
+        let classes = |pitches: &[f32]| {
+            let mut classes = [0.0; OCTAVE];
+            for (k, pitch) in pitches.iter().enumerate() {
+                classes[k % PITCHES % OCTAVE] += pitch;
+            }
+            unit(&mut classes);
+            classes
+        };
+        let beat = classes(detail);
+        let first = classes(&detail[..PITCHES]);
+        let share = self.share(TUNE_SETTLES);
+        if self.count == 0 {
+            self.key = [0.0; OCTAVE];
+        }
+        for (mean, x) in self.key.iter_mut().zip(beat) {
+            *mean += share * (x - *mean);
+        }
+        let by = 2.0 / dot(&self.key, &self.key).sqrt().max(1e-6);
+        for (heard, out) in [beat, first].iter().zip(out.chunks_exact_mut(OCTAVE)) {
+            for (interval, out) in out.iter_mut().enumerate() {
+                let moved = (0..OCTAVE).map(|k| heard[k] * self.key[(k + interval) % OCTAVE]);
+                *out = by * moved.sum::<f32>();
+            }
+        }
+    }
+
+    fn place_in_register(&mut self, magnitudes: &[f32; DETAIL], out: &mut [f32]) {
+        let height = |magnitudes: &[f32]| {
+            let (mut weight, mut height) = (1e-9, 0.0);
+            for (k, x) in magnitudes.iter().enumerate() {
+                weight += x;
+                height += (k % PITCHES) as f32 * x;
+            }
+            height / weight
+        };
+        let beat = height(magnitudes);
+        if self.count == 0 {
+            self.register = 0.0;
+        }
+        self.register += self.share(TUNE_SETTLES) * (beat - self.register);
+        out[0] = (beat - self.register) / 3.0;
+        out[1] = (height(&magnitudes[..PITCHES]) - self.register) / 3.0;
+    }
+
+    fn changes(&mut self, detail: &[f32; DETAIL], out: &mut [f32]) {
+        for (slot, (out, pitches)) in out.iter_mut().zip(detail.chunks_exact(PITCHES)).enumerate() {
+            let mut now = [0.0; PITCHES];
+            now.copy_from_slice(pitches);
+            unit(&mut now);
+            let like = if self.count + slot > 0 {
+                dot(&now, &self.last)
+            } else {
+                1.0
+            };
+            *out = 2.0 * like - 1.0;
+            self.last = now;
+        }
+    }
+
+    fn levels(&mut self, magnitudes: &[f32; DETAIL], out: &mut [f32]) {
+        let mut sum = 0.0;
+        for (out, pitches) in out.iter_mut().zip(magnitudes.chunks_exact(PITCHES)) {
+            *out = (pitches.iter().sum::<f32>() / PITCHES as f32 + FLOOR).ln();
+            sum += *out;
+        }
+        if self.count == 0 {
+            self.level = 0.0;
+        }
+        self.level += self.share(LEVEL_SETTLES) * (sum / SLOTS as f32 - self.level);
+        out.iter_mut().for_each(|x| *x -= self.level);
+    }
+}
+
+fn dot(a: &[f32], b: &[f32]) -> f32 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
+}
+
+/// Makes `x` of zero mean and unit length.
+fn unit(x: &mut [f32]) {
+    let mean = x.iter().sum::<f32>() / x.len().max(1) as f32;
+    x.iter_mut().for_each(|x| *x -= mean);
+    let by = 1.0 / dot(x, x).sqrt().max(1e-6);
+    x.iter_mut().for_each(|x| *x *= by);
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Where [`Remembered`] holds the likeness to sixteen beats before, and the register.
+    const SIXTEEN: usize = 15;
+    const HEIGHT: usize = LAGS.len() + 2 * OCTAVE;
 
     /// Plays `notes` (semitones, two a beat) at 120 beats a minute and gives
     /// what was remembered of each whole beat.
@@ -214,13 +311,13 @@ mod tests {
         let heard = play(&notes);
         let mean = |from: usize| {
             let part = &heard[from..from + 14];
-            part.iter().filter_map(|r| r.likeness).sum::<f32>() / 14.0
+            part.iter().map(|r| r[SIXTEEN]).sum::<f32>() / 14.0
         };
-        assert!(heard[..15].iter().all(|r| r.likeness.is_none()));
-        assert!(mean(16) > 0.5, "A2 after A1: {}", mean(16));
-        assert!(mean(32) < 0.3, "B1 after A2: {}", mean(32));
-        assert!(mean(48) > 0.5, "B2 after B1: {}", mean(48));
-        assert!(mean(64) < 0.3, "A1 after B2: {}", mean(64));
+        assert!(heard[..15].iter().all(|r| r[SIXTEEN] == 0.0));
+        assert!(mean(16) > 1.5, "A2 after A1: {}", mean(16));
+        assert!(mean(32) < 0.7, "B1 after A2: {}", mean(32));
+        assert!(mean(48) > 1.5, "B2 after B1: {}", mean(48));
+        assert!(mean(64) < 0.7, "A1 after B2: {}", mean(64));
     }
 
     #[test]
@@ -229,7 +326,7 @@ mod tests {
         let mean = |from: usize| {
             heard[from..from + 30]
                 .iter()
-                .map(|r| r.register)
+                .map(|r| r[HEIGHT])
                 .sum::<f32>()
                 / 30.0
         };
