@@ -6,7 +6,7 @@
 //! the moment it speaks.
 
 use crate::event::{Beat, Event, LeadIn, Phrase};
-use crate::hear::beats::{Expectations, LEAD_IN, NONE};
+use crate::hear::beats::{Expectations, LEAD_IN};
 use crate::hear::features::{FRAME_RATE, Features, PITCHES, RateError, WINDOW};
 use crate::hear::net::{Activation, Net};
 use crate::hear::tracker::{Heard, Tracker};
@@ -42,17 +42,6 @@ impl Default for Settings {
     }
 }
 
-/// What the engine makes of the present moment, for the screen.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Outlook {
-    /// Probability that a band is playing, 0 to 1.
-    pub playing: f32,
-    /// Probability of the likeliest count, 0 to 1.
-    pub sure_of_count: f32,
-    /// Level of the sound, root mean square, full scale 1.
-    pub level: f32,
-}
-
 /// Activations kept to judge a beat by: 1.28 s.
 const KEPT: usize = 128;
 /// Seconds around a beat in which a "one" is looked for.
@@ -75,7 +64,6 @@ pub struct Engine {
     /// The newest activations, by frame number modulo [`KEPT`].
     recent: [Activation; KEPT],
     frames: u64,
-    level: f32,
     /// Whether the last beat's count was sure enough.
     counting: bool,
     /// The beat the belief stands on, once there is one.
@@ -116,7 +104,6 @@ impl Engine {
             phrase_net,
             recent: [Activation::default(); KEPT],
             frames: 0,
-            level: 0.0,
             counting: false,
             standing: None,
             settings,
@@ -126,20 +113,6 @@ impl Engine {
     /// Seconds of sound heard, in whole frames of 10 ms.
     pub fn heard(&self) -> f64 {
         self.frames as f64 / f64::from(FRAME_RATE)
-    }
-
-    /// How sure the engine is at present.
-    pub fn outlook(&self) -> Outlook {
-        Outlook {
-            playing: 1.0 - self.tracker.pointer().modes()[NONE],
-            sure_of_count: self.belief.count().1,
-            level: self.level,
-        }
-    }
-
-    /// Probability of each mode of the bar pointer (see [`crate::hear::beats`]).
-    pub fn pointer_modes(&self) -> [f32; crate::hear::beats::MODES] {
-        self.tracker.pointer().modes()
     }
 
     /// The belief over the beats of the tune.
@@ -162,7 +135,6 @@ impl Engine {
     /// `events`, in the order in which it became known.
     pub fn push(&mut self, mut samples: &[f32], events: &mut Vec<Event>) {
         while let Some(frame) = self.features.next(&mut samples) {
-            self.level = frame.level;
             let pitches = *frame.pitches;
             let (net, features) = (&mut self.net, frame.features);
             // With the widest vector registers that this processor has; the
@@ -176,12 +148,7 @@ impl Engine {
     }
 
     /// Takes in one frame's activation and semitone magnitudes.
-    pub fn hear(
-        &mut self,
-        activation: Activation,
-        pitches: &[f32; PITCHES],
-        events: &mut Vec<Event>,
-    ) {
+    fn hear(&mut self, activation: Activation, pitches: &[f32; PITCHES], events: &mut Vec<Event>) {
         self.recent[self.frames as usize % KEPT] = activation;
         self.frames += 1;
         let heard = self.heard();

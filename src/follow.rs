@@ -76,11 +76,6 @@ impl Follow {
         })
     }
 
-    /// The engine, to look at.
-    pub fn engine(&self) -> &Engine {
-        &self.engine
-    }
-
     /// Whether claps are heard. They are known either way.
     pub fn set_claps(&mut self, on: bool) {
         self.claps_on = on;

@@ -6,11 +6,10 @@ use std::time::Duration;
 use crate::event::Event;
 use crate::follow::Follow;
 use crate::screen::lines::Lines;
-use crate::screen::{Action, Screen, Setup, State, colour_wanted};
+use crate::screen::{Action, Screen, Setup, State, Stop, colour_wanted};
 
-use super::play::{Job, Source, warn};
+use super::play::{Job, Source, listen, warn};
 use super::speaker::Speaker;
-use super::stop::Stop;
 use super::tell;
 
 /// How long the screen shows what a key did, and what went wrong, in seconds.
@@ -107,7 +106,7 @@ impl Face {
             (Some(Screen::enter()?), Stop::default())
         } else {
             writeln!(io::stdout().lock(), "{}", job.opening(source))?;
-            (None, Stop::listen())
+            (None, listen())
         };
         Ok(Face {
             state,

@@ -7,7 +7,6 @@ mod live;
 mod play;
 mod practise;
 mod speaker;
-mod stop;
 mod track;
 
 use std::fmt;

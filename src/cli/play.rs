@@ -11,11 +11,10 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use crate::dance::Card;
 use crate::engine::Settings;
 use crate::follow::Follow;
-use crate::screen::clock;
 use crate::screen::lines::Lines;
+use crate::screen::{Stop, clock};
 use crate::sound::write::{Depth, WavOut};
 
-use super::stop::Stop;
 use super::tell;
 
 /// Something to be played once, from the front.
@@ -110,7 +109,7 @@ pub(super) fn write(source: &mut dyn Source, job: &Job, path: &Path) -> anyhow::
             path.display()
         );
     }
-    let stop = Stop::listen();
+    let stop = listen();
     let mut follow = job.follow(source)?;
     let mut file = WavOut::create(path, source.rate(), source.channels(), Depth::Int16)?;
     let rate = f64::from(source.rate());
@@ -147,6 +146,14 @@ pub(super) fn write(source: &mut dyn Source, job: &Job, path: &Path) -> anyhow::
     out.line(format_args!("written: {}", path.display()))?;
     warn(source);
     Ok(())
+}
+
+/// Listens for requests to stop; where that is not possible, signals do what they
+/// always did.
+pub(super) fn listen() -> Stop {
+    let stop = Stop::default();
+    let _ = stop.listen();
+    stop
 }
 
 /// Standard output beside a job that goes on when nobody reads it any more.

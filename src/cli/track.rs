@@ -136,14 +136,7 @@ fn track(
     if !json {
         writeln!(out, "{}", file.display())?;
     }
-    let mut frames = 0u64;
-    loop {
-        samples.clear();
-        let read = recording.read_mono(&mut samples)?;
-        if read == 0 {
-            break;
-        }
-        frames += read as u64;
+    while recording.read_mono(&mut samples)? > 0 {
         engine.push(&samples, &mut events);
         for event in events.drain(..) {
             if json {
@@ -154,7 +147,7 @@ fn track(
         }
     }
     if !json {
-        let seconds = frames as f64 / f64::from(recording.sample_rate());
+        let seconds = recording.position() as f64 / f64::from(recording.sample_rate());
         writeln!(out, "{}: {}", clock(seconds), lines.summary().line(None))?;
         if name.is_some() {
             writeln!(out)?;

@@ -2,8 +2,7 @@
 //!
 //! The hidden state is a tempo, a position within the beat, and a *mode*:
 //! nobody plays, one of the four lead-in beats, one of the tune's first four
-//! beats, or the tune after them. It is followed
-//! forward in time only (Whiteley, Cemgil & Godsill, "Bayesian modelling of
+//! beats, or the tune after them. It is followed forward in time only (Whiteley, Cemgil & Godsill, "Bayesian modelling of
 //! temporal structure in musical audio", ISMIR 2006), on the efficient grid of
 //! Krebs, Böck & Widmer ("An efficient state-space model for joint tempo and
 //! meter tracking", ISMIR 2015): each tempo has as many positions as its beat
@@ -18,7 +17,7 @@
 use super::net::Activation;
 
 /// Grid steps a second; each step is 5 ms.
-const STEPS_PER_SECOND: f64 = 200.0;
+pub(super) const STEPS_PER_SECOND: f64 = 200.0;
 /// Grid steps an activation frame.
 const STEPS_PER_FRAME: usize = 2;
 
@@ -367,19 +366,13 @@ impl BarPointer {
                     while first >= length {
                         first -= length;
                     }
-                    if let Some(zone) = ring[first..].first_chunk_mut() {
+                    // A zone in one piece has a length that the compiler knows.
+                    if let Some(zone) = ring[first..].first_chunk_mut::<{ 2 * ZONE + 1 }>() {
                         change += scale(zone, factors);
-                        continue;
-                    }
-                    // The zone runs over the end of the ring.
-                    let (early, late) = factors.split_at(length - first);
-                    for (state, factor) in ring[first..].iter_mut().zip(early) {
-                        change += *state * (factor - 1.0);
-                        *state *= factor;
-                    }
-                    for (state, factor) in ring.iter_mut().zip(late) {
-                        change += *state * (factor - 1.0);
-                        *state *= factor;
+                    } else {
+                        let (early, late) = factors.split_at(length - first);
+                        change += scale(&mut ring[first..], early);
+                        change += scale(&mut ring[..late.len()], late);
                     }
                 }
             }
@@ -423,7 +416,7 @@ impl BarPointer {
     }
 
     /// Fills `histogram` with the probability that the next beat is `k` grid
-    /// steps (5 ms each) ahead; returns the number of bins used.
+    /// steps (5 ms each) ahead.
     pub fn next_beats(&self, histogram: &mut [f32]) {
         histogram.fill(0.0);
         for share in self.shares.iter().filter(|s| s.sum != 0.0) {
@@ -489,11 +482,11 @@ impl BarPointer {
     }
 }
 
-/// Multiplies the states of a zone by `factors`; gives by how much their sum grew.
+/// Multiplies `states` by `factors`; gives by how much their sum grew.
 #[inline(always)]
-fn scale(zone: &mut [f32; 2 * ZONE + 1], factors: &[f32; 2 * ZONE + 1]) -> f32 {
+fn scale(states: &mut [f32], factors: &[f32]) -> f32 {
     let mut change = 0.0;
-    for (state, factor) in zone.iter_mut().zip(factors) {
+    for (state, factor) in states.iter_mut().zip(factors) {
         change += *state * (factor - 1.0);
         *state *= factor;
     }

@@ -25,7 +25,7 @@ pub(crate) struct Tensor {
 
 /// Numbers worked on at once; rows and inputs are padded to whole groups with
 /// zeros, so that no remainder has to be looked after.
-pub(crate) const LANES: usize = 8;
+const LANES: usize = 8;
 
 /// A dense layer, `y = W x + b`, `W` row by row, rows padded.
 #[derive(Debug, Clone)]
@@ -67,7 +67,7 @@ impl Dense {
 }
 
 /// `values` in whole groups, the last one filled up with zeros.
-pub(crate) fn padded(values: &[f32]) -> Vec<[f32; LANES]> {
+fn padded(values: &[f32]) -> Vec<[f32; LANES]> {
     let mut groups = vec![[0.0; LANES]; values.len().div_ceil(LANES)];
     fill(&mut groups, values);
     groups
@@ -75,9 +75,35 @@ pub(crate) fn padded(values: &[f32]) -> Vec<[f32; LANES]> {
 
 /// Copies `values` into `groups`; what is left of the last group stays.
 #[inline(always)]
-pub(crate) fn fill(groups: &mut [[f32; LANES]], values: &[f32]) {
+fn fill(groups: &mut [[f32; LANES]], values: &[f32]) {
     for (slot, value) in groups.as_flattened_mut().iter_mut().zip(values) {
         *slot = *value;
+    }
+}
+
+/// The layer that a network takes its input through: dense, then rectified.
+#[derive(Debug, Clone)]
+pub(crate) struct Front {
+    dense: Dense,
+    input: Vec<[f32; LANES]>,
+    answers: Vec<f32>,
+    output: Vec<[f32; LANES]>,
+}
+
+impl Front {
+    /// `inputs` numbers into [`Dense::outputs`] padded ones.
+    #[inline(always)]
+    pub(crate) fn step(&mut self, inputs: &[f32]) -> &[[f32; LANES]] {
+        fill(&mut self.input, inputs);
+        self.dense.apply(&self.input, &mut self.answers);
+        self.answers.iter_mut().for_each(|h| *h = h.max(0.0));
+        fill(&mut self.output, &self.answers);
+        &self.output
+    }
+
+    /// Numbers in an answer.
+    pub(crate) fn outputs(&self) -> usize {
+        self.dense.outputs()
     }
 }
 
@@ -117,6 +143,12 @@ impl Gru {
     }
 }
 
+/// 32-bit little-endian floats.
+pub(crate) fn numbers(data: &[u8]) -> impl Iterator<Item = f32> {
+    data.chunks_exact(4)
+        .map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]]))
+}
+
 /// The numbers of a set of weights, by name, handed out layer by layer.
 pub(crate) struct Weights(HashMap<String, Vec<f32>>);
 
@@ -124,9 +156,7 @@ impl Weights {
     /// Cuts `data` (32-bit little-endian floats, row by row) into the `tensors`
     /// that its list names, in the list's order.
     pub(crate) fn cut(tensors: &[Tensor], data: &[u8]) -> Result<Self, NetError> {
-        let mut values = data
-            .chunks_exact(4)
-            .map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]]));
+        let mut values = numbers(data);
         let mut named = HashMap::new();
         for tensor in tensors {
             let size = tensor.shape.iter().product();
@@ -174,6 +204,18 @@ impl Weights {
         Ok(Dense::new(&weights, bias, inputs))
     }
 
+    /// The layer `in`, for `inputs` numbers.
+    pub(crate) fn front(&mut self, inputs: usize) -> Result<Front, NetError> {
+        let dense = self.dense("in.weight", "in.bias", inputs)?;
+        let outputs = dense.outputs();
+        Ok(Front {
+            dense,
+            input: padded(&vec![0.0; inputs]),
+            answers: vec![0.0; outputs],
+            output: padded(&vec![0.0; outputs]),
+        })
+    }
+
     /// The recurrent layer `name`, for `inputs` numbers.
     pub(crate) fn gru(&mut self, name: &str, inputs: usize) -> Result<Gru, NetError> {
         let part = |part: &str| format!("{name}.{part}");
@@ -204,7 +246,7 @@ pub(crate) fn sigmoid(x: f32) -> f32 {
 /// seven levels) between -4.97 and 4.97 and ±1 beyond, within 1e-4 of the true
 /// one: several times faster than the library's, and it vectorises.
 #[inline(always)]
-pub(crate) fn tanh(x: f32) -> f32 {
+fn tanh(x: f32) -> f32 {
     let x = x.clamp(-4.97, 4.97);
     let s = x * x;
     let over = x * (135_135.0 + s * (17_325.0 + s * (378.0 + s)));

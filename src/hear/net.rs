@@ -11,7 +11,7 @@ use serde::Deserialize;
 
 use super::features::FEATURES;
 pub use super::layers::NetError;
-use super::layers::{Dense, Gru, LANES, Tensor, Weights, fill, padded, sigmoid, tanh};
+use super::layers::{Dense, Front, Gru, Tensor, Weights, sigmoid};
 
 /// What the network says about one moment, each 0 to 1.
 ///
@@ -55,11 +55,7 @@ struct List {
 #[derive(Debug, Clone)]
 pub struct Net {
     delay: f64,
-    rectify: bool,
-    input: Vec<[f32; LANES]>,
-    first: Dense,
-    hidden: Vec<[f32; LANES]>,
-    from_input: Vec<f32>,
+    front: Front,
     layers: Vec<Gru>,
     heads: Dense,
 }
@@ -82,14 +78,12 @@ impl Net {
         if list.heads != HEAD_NAMES {
             return Err(misfit(format!("heads {:?}", list.heads)));
         }
-        let rectify = match list.activation.as_str() {
-            "relu" => true,
-            "tanh" => false,
-            other => return Err(misfit(format!("activation \"{other}\""))),
-        };
+        if list.activation != "relu" {
+            return Err(misfit(format!("activation \"{}\"", list.activation)));
+        }
         let mut weights = Weights::cut(&list.tensors, data)?;
-        let first = weights.dense("in.weight", "in.bias", FEATURES)?;
-        let mut width = first.outputs();
+        let front = weights.front(FEATURES)?;
+        let mut width = front.outputs();
         let mut layers = Vec::new();
         for i in 1.. {
             if !weights.has(&format!("gru{i}.weight_ih")) {
@@ -105,11 +99,7 @@ impl Net {
         }
         Ok(Net {
             delay: f64::from(list.delay_frames) / f64::from(super::features::FRAME_RATE),
-            rectify,
-            input: padded(&[0.0; FEATURES]),
-            hidden: padded(&vec![0.0; first.outputs()]),
-            from_input: vec![0.0; first.outputs()],
-            first,
+            front,
             layers,
             heads,
         })
@@ -124,13 +114,7 @@ impl Net {
     /// Hears one frame of features.
     #[inline(always)]
     pub fn step(&mut self, features: &[f32; FEATURES]) -> Activation {
-        fill(&mut self.input, features);
-        self.first.apply(&self.input, &mut self.from_input);
-        for h in &mut self.from_input {
-            *h = if self.rectify { h.max(0.0) } else { tanh(*h) };
-        }
-        fill(&mut self.hidden, &self.from_input);
-        let mut x: &[[f32; LANES]] = &self.hidden;
+        let mut x = self.front.step(features);
         for layer in &mut self.layers {
             layer.step(x);
             x = &layer.state;
@@ -157,16 +141,14 @@ impl Net {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::hear::layers::numbers;
 
     /// 200 frames of features, and what PyTorch's GRU makes of them with the
     /// shipped weights (before sigmoid and softmax): written by
     /// `training/export.py`.
     #[test]
     fn inference_agrees_with_the_training_library() {
-        let read = |bytes: &[u8]| -> Vec<f32> {
-            let number = |b: &[u8]| f32::from_le_bytes([b[0], b[1], b[2], b[3]]);
-            bytes.chunks_exact(4).map(number).collect()
-        };
+        let read = |bytes: &[u8]| numbers(bytes).collect::<Vec<f32>>();
         let input = read(include_bytes!("../../fixtures/net/input.f32"));
         let output = read(include_bytes!("../../fixtures/net/output.f32"));
         let exact = |x: f32| 1.0 / (1.0 + (-x).exp());

@@ -5,7 +5,7 @@
 //! around the beat that is due, and another reading is taken up only after it
 //! has been much the better one for several beats.
 
-use super::beats::{BarPointer, Expectations, MODES, NONE};
+use super::beats::{BarPointer, Expectations, MODES, NONE, STEPS_PER_SECOND};
 use super::net::Activation;
 use crate::event::NOTICE;
 
@@ -216,7 +216,7 @@ impl Tracker {
             .map(|w| w.iter().sum::<f32>())
             .enumerate()
             .max_by(|a, b| a.1.total_cmp(&b.1))?;
-        let ahead = (bin + width) as f64 / 200.0;
+        let ahead = (bin + width) as f64 / STEPS_PER_SECOND;
         let rough = self.pointer.around(ahead, 0.1)?;
         let fine = self.pointer.around(rough.ahead, REACH * rough.period)?;
         Some((fine.ahead, fine.mass, fine.period))

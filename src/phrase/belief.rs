@@ -174,12 +174,7 @@ impl Belief {
             turn
         };
         self.turn(turn);
-        for (place, p) in self.places.iter_mut().enumerate() {
-            if (place as i64 - beats_ago).rem_euclid(phrase) != 0 {
-                *p *= 1e-6;
-            }
-        }
-        self.normalise();
+        self.only_ones(beats_ago);
     }
 
     /// Moves the count by `beats` (forward is positive), and is sure of it.
@@ -188,12 +183,7 @@ impl Belief {
         let count = self.likeliest().count();
         let beats_ago = i64::from(count) - 1 + beats;
         self.turn(beats);
-        for (place, p) in self.places.iter_mut().enumerate() {
-            if (place as i64 - beats_ago).rem_euclid(i64::from(PHRASE_BEATS)) != 0 {
-                *p *= 1e-6;
-            }
-        }
-        self.normalise();
+        self.only_ones(beats_ago);
     }
 
     /// The likeliest beat of the tune: the likeliest count first, then the
@@ -225,6 +215,16 @@ impl Belief {
     /// Probability that the present beat is one of the lead-in.
     pub fn leading_in(&self) -> f32 {
         self.lead_in.iter().sum()
+    }
+
+    /// Leaves only places for which the beat `beats_ago` beats before is a "one".
+    fn only_ones(&mut self, beats_ago: i64) {
+        for (place, p) in self.places.iter_mut().enumerate() {
+            if (place as i64 - beats_ago).rem_euclid(i64::from(PHRASE_BEATS)) != 0 {
+                *p *= 1e-6;
+            }
+        }
+        self.normalise();
     }
 
     fn turn(&mut self, beats: i64) {

@@ -14,7 +14,7 @@
 use serde::Deserialize;
 
 use super::repeat::{REMARKS, Remembered};
-use crate::hear::layers::{Dense, Gru, LANES, NetError, Tensor, Weights, fill, padded};
+use crate::hear::layers::{Dense, Front, Gru, NetError, Tensor, Weights};
 
 /// Places told apart: the beats of the usual form.
 pub const PLACES: usize = 64;
@@ -27,10 +27,7 @@ struct List {
 /// The network with its memory.
 #[derive(Debug, Clone)]
 pub struct PhraseNet {
-    input: Vec<[f32; LANES]>,
-    first: Dense,
-    hidden: Vec<[f32; LANES]>,
-    from_input: Vec<f32>,
+    front: Front,
     layer: Gru,
     last: Dense,
 }
@@ -50,20 +47,13 @@ impl PhraseNet {
     pub fn from_parts(list: &str, data: &[u8]) -> Result<Self, NetError> {
         let list: List = serde_json::from_str(list)?;
         let mut weights = Weights::cut(&list.tensors, data)?;
-        let first = weights.dense("in.weight", "in.bias", REMARKS)?;
-        let layer = weights.gru("gru1", first.outputs())?;
+        let front = weights.front(REMARKS)?;
+        let layer = weights.gru("gru1", front.outputs())?;
         let last = weights.dense("out.weight", "out.bias", layer.size)?;
         if last.outputs() != PLACES {
             return Err(NetError::Shape(format!("{} places", last.outputs())));
         }
-        Ok(PhraseNet {
-            input: padded(&[0.0; REMARKS]),
-            hidden: padded(&vec![0.0; first.outputs()]),
-            from_input: vec![0.0; first.outputs()],
-            first,
-            layer,
-            last,
-        })
+        Ok(PhraseNet { front, layer, last })
     }
 
     /// Forgets all beats.
@@ -75,11 +65,7 @@ impl PhraseNet {
     /// of zero mean.
     #[inline(always)]
     pub fn step(&mut self, heard: &Remembered) -> [f32; PLACES] {
-        fill(&mut self.input, heard);
-        self.first.apply(&self.input, &mut self.from_input);
-        self.from_input.iter_mut().for_each(|h| *h = h.max(0.0));
-        fill(&mut self.hidden, &self.from_input);
-        self.layer.step(&self.hidden);
+        self.layer.step(self.front.step(heard));
         let mut out = [0.0; PLACES];
         self.last.apply(&self.layer.state, &mut out);
         let mean = out.iter().sum::<f32>() / PLACES as f32;
@@ -90,20 +76,16 @@ impl PhraseNet {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::hear::layers::numbers;
     use crate::phrase::belief::{Belief, COUNTED_BEATS, Trust};
     use crate::phrase::{Form, PHRASE_BEATS};
-
-    fn numbers(bytes: &[u8]) -> Vec<f32> {
-        let number = |b: &[u8]| f32::from_le_bytes([b[0], b[1], b[2], b[3]]);
-        bytes.chunks_exact(4).map(number).collect()
-    }
 
     /// Remarks on the first 40 beats of a rendered tune, and what PyTorch's GRU
     /// makes of them with the shipped weights: written by `training/export.py`.
     fn tune() -> (Vec<f32>, Vec<f32>) {
         let remarks = include_bytes!("../../fixtures/phrase/remarks.f32");
         let answers = include_bytes!("../../fixtures/phrase/answers.f32");
-        (numbers(remarks), numbers(answers))
+        (numbers(remarks).collect(), numbers(answers).collect())
     }
 
     #[test]

@@ -12,12 +12,14 @@ pub mod lines;
 mod panels;
 pub mod picture;
 mod state;
+mod stop;
 mod terminal;
 mod text;
 mod view;
 
 pub use keys::{Action, action};
 pub use state::{Setup, State};
+pub use stop::Stop;
 pub use terminal::{Screen, ScreenError, colour_wanted};
 pub use text::{clock, sure_words, tempo_words};
 pub use view::{draw, view};

@@ -1,8 +1,6 @@
 //! Taking the terminal over, and giving it back whatever happens.
 
 use std::io;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use crossterm::event::{self, Event};
@@ -10,6 +8,7 @@ use ratatui::DefaultTerminal;
 
 use super::keys::{Action, action};
 use super::state::State;
+use super::stop::Stop;
 use super::view::view;
 
 /// The terminal did not do what was asked.
@@ -33,7 +32,7 @@ pub enum ScreenError {
 #[derive(Debug)]
 pub struct Screen {
     terminal: DefaultTerminal,
-    stop: Arc<AtomicBool>,
+    stop: Stop,
 }
 
 impl Screen {
@@ -42,8 +41,8 @@ impl Screen {
     /// # Errors
     /// If standard output is no terminal, or cannot be switched.
     pub fn enter() -> Result<Self, ScreenError> {
-        let stop = Arc::new(AtomicBool::new(false));
-        watch_signals(&stop).map_err(ScreenError::Enter)?;
+        let stop = Stop::default();
+        stop.listen().map_err(ScreenError::Enter)?;
         // This also puts the terminal right ahead of a panic's message.
         let terminal = ratatui::try_init().map_err(|error| {
             let _ = ratatui::try_restore();
@@ -78,7 +77,7 @@ impl Screen {
             })
         };
         let found = read();
-        if self.stop.load(Ordering::Relaxed) {
+        if self.stop.asked() {
             return Ok(Some(Action::Quit));
         }
         found.map_err(ScreenError::Lost)
@@ -90,23 +89,6 @@ impl Drop for Screen {
         let _ = self.terminal.show_cursor();
         let _ = ratatui::try_restore();
     }
-}
-
-#[cfg(unix)]
-fn watch_signals(stop: &Arc<AtomicBool>) -> io::Result<()> {
-    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
-    use signal_hook::flag;
-    for signal in [SIGTERM, SIGHUP, SIGINT] {
-        // A second signal ends the program even if it no longer listens.
-        flag::register_conditional_default(signal, Arc::clone(stop))?;
-        flag::register(signal, Arc::clone(stop))?;
-    }
-    Ok(())
-}
-
-#[cfg(not(unix))]
-fn watch_signals(_: &Arc<AtomicBool>) -> io::Result<()> {
-    Ok(())
 }
 
 /// Whether colours are wanted: not if `NO_COLOR` is set to anything

@@ -71,35 +71,24 @@ impl Desk<'_> {
         let level = self.level(accent);
         let pitch = f64::from(bass);
         if self.settings.backup == Backup::Guitar {
-            let body = Plucked::Bass;
-            self.add(
-                at,
-                Sound::Pluck {
-                    pitch,
-                    seconds,
-                    level,
-                    body,
-                },
-            );
+            self.pluck(at, Plucked::Bass, pitch, seconds, level);
         } else {
-            self.add(
-                at,
-                Sound::Key {
-                    pitch,
-                    seconds,
-                    level,
-                },
-            );
+            self.key(at, pitch, seconds, level);
             let octave = at + self.dice.between(0.0, 0.004);
-            self.add(
-                octave,
-                Sound::Key {
-                    pitch: pitch + 12.0,
-                    seconds,
-                    level: level * 0.7,
-                },
-            );
+            self.key(octave, pitch + 12.0, seconds, level * 0.7);
         }
+    }
+
+    /// A key of the piano, `pitch` as in MIDI, held for `seconds`.
+    fn key(&mut self, at: f64, pitch: f64, seconds: f64, level: f32) {
+        self.add(
+            at,
+            Sound::Key {
+                pitch,
+                seconds,
+                level,
+            },
+        );
     }
 
     /// A chord in the middle of the keyboard, or strummed.
@@ -122,27 +111,16 @@ impl Desk<'_> {
             let level = self.level(accent);
             let pitch = f64::from(pitch);
             if guitar {
-                let body = Plucked::Guitar;
-                let at = at + 0.006 * i as f64;
-                self.add(
-                    at,
-                    Sound::Pluck {
-                        pitch,
-                        seconds,
-                        level,
-                        body,
-                    },
+                self.pluck(
+                    at + 0.006 * i as f64,
+                    Plucked::Guitar,
+                    pitch,
+                    seconds,
+                    level,
                 );
             } else {
                 let at = at + self.dice.between(0.0, 0.005);
-                self.add(
-                    at,
-                    Sound::Key {
-                        pitch,
-                        seconds,
-                        level,
-                    },
-                );
+                self.key(at, pitch, seconds, level);
             }
         }
     }

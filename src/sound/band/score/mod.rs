@@ -126,6 +126,19 @@ impl Desk<'_> {
         self.events.push(Event { at, sound });
     }
 
+    /// A plucked string of `body`, `pitch` as in MIDI, held for `seconds`.
+    fn pluck(&mut self, at: f64, body: Plucked, pitch: f64, seconds: f64, level: f32) {
+        self.add(
+            at,
+            Sound::Pluck {
+                pitch,
+                seconds,
+                level,
+                body,
+            },
+        );
+    }
+
     fn level(&mut self, level: f64) -> f32 {
         (level * (1.0 + self.dice.bell(0.07))).clamp(0.1, 1.4) as f32
     }
@@ -209,17 +222,7 @@ impl Desk<'_> {
             let level = self.level(weight);
             let pitch = f64::from(note.pitch) + self.dice.bell(0.035);
             if self.settings.lead == Lead::Mandolin {
-                let body = Plucked::Mandolin;
-                let seconds = seconds.max(0.16);
-                self.add(
-                    at,
-                    Sound::Pluck {
-                        pitch,
-                        seconds,
-                        level,
-                        body,
-                    },
-                );
+                self.pluck(at, Plucked::Mandolin, pitch, seconds.max(0.16), level);
                 continue;
             }
             // The bow changes on every beat, so that each is heard; between beats some
