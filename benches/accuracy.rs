@@ -3,124 +3,47 @@
 //! Each `DIR` holds recordings `NAME.wav` with their truth `NAME.json` beside
 //! them. Every recording goes through the engine as live sound would, on all
 //! cores; the table says per condition, and in all, how the announced beats and
-//! phrases fit. Beat measures are defined in `eightclap::report::measures`.
+//! phrases fit. The measures are defined in `eightclap::report::accuracy`.
 //! `--items` prints a line for each recording too; `--weights DIR` hears with the
 //! network of `DIR/weights.json` and `DIR/weights.bin` instead of the shipped one,
 //! `--phrase-weights DIR` finds phrases with another one.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::time::Instant;
 
-use anyhow::{Context, bail};
-use eightclap::engine::{Engine, Settings};
-use eightclap::event::{Event, NOTICE};
-use eightclap::hear::net::Net;
-use eightclap::phrase::net::PhraseNet;
-use eightclap::report::measures::{
-    Continuity, HIT_WINDOW, WrongLocks, continuity, f_measure, matches, quantile, wrong_locks,
-};
-use eightclap::sound::file::load_mono;
+use anyhow::bail;
+use eightclap::engine::Settings;
+use eightclap::report::accuracy::{Figures, Summary};
+use eightclap::report::measures::quantile;
+use eightclap::sound::band::Truth;
 use rayon::prelude::*;
-use serde::Deserialize;
 
-/// What is known of a recording.
-#[derive(Deserialize)]
-struct Truth {
-    #[serde(default)]
-    kind: String,
-    #[serde(default)]
-    instrument: String,
-    #[serde(default)]
-    backup: String,
-    #[serde(default)]
-    condition: String,
-    #[serde(default)]
-    lead_in: Vec<f64>,
-    beats: Vec<f64>,
-    #[serde(default)]
-    phrases: Vec<f64>,
-    #[serde(default)]
-    parts: Vec<TruePart>,
-}
-
-#[derive(Deserialize)]
-struct TruePart {
-    t: f64,
-    name: String,
-}
+mod corpus;
+use corpus::{Ears, Options};
 
 /// One recording's figures.
 struct Item {
     name: String,
     truth: Truth,
-    f: f64,
-    continuity: Continuity,
-    wrong: WrongLocks,
-    /// Announced minus true time of each matched beat, seconds.
-    errors: Vec<f64>,
-    /// Windows of eight beats: within 2 %, within 4 %, all.
-    tempo: [usize; 3],
-    phrases_right: usize,
-    false_claps: usize,
-    first_clap_right: bool,
-    /// Seconds from the music's start to the first right clap.
-    first_right: Option<f64>,
-    /// Beats heard before the first right clap, and before the first with its right part.
-    beats_to_phrase: Option<usize>,
-    beats_to_part: Option<usize>,
-    late_notice: usize,
-    seconds: f64,
+    figures: Figures,
     cpu_seconds: f64,
 }
 
 fn main() -> anyhow::Result<()> {
-    let mut folders = Vec::new();
-    let mut each = false;
-    let mut net = Net::trained();
-    let mut phrase_net = PhraseNet::trained();
-    let mut args = std::env::args().skip(1);
-    while let Some(arg) = args.next() {
-        match arg.as_str() {
-            "--corpus" => folders.push(PathBuf::from(args.next().context("--corpus DIR")?)),
-            "--items" => each = true,
-            "--weights" => {
-                let (list, data) = weights(&args.next().context("--weights DIR")?)?;
-                net = Net::from_parts(&list, &data)?;
-            }
-            "--phrase-weights" => {
-                let (list, data) = weights(&args.next().context("--phrase-weights DIR")?)?;
-                phrase_net = PhraseNet::from_parts(&list, &data)?;
-            }
-            "--bench" => {}
-            other => {
-                bail!("unknown argument {other}; usage: --corpus DIR [--corpus DIR] [--items]")
-            }
-        }
+    let options = Options::from_args()?;
+    if let Some(other) = options.rest.first() {
+        bail!("unknown argument {other}; usage: --corpus DIR [--corpus DIR] [--items]");
     }
-    if folders.is_empty() {
+    if options.items.is_empty() {
         println!("accuracy: no --corpus DIR given, nothing to measure");
         return Ok(());
     }
-    let mut names = Vec::new();
-    for folder in &folders {
-        let list = std::fs::read_dir(folder).with_context(|| format!("{}", folder.display()))?;
-        for entry in list {
-            let path = entry?.path();
-            if path.extension().is_some_and(|e| e == "json") && path.with_extension("wav").exists()
-            {
-                names.push(path);
-            }
-        }
-    }
-    names.sort();
-    let items: Vec<Item> = names
+    let items: Vec<Item> = options
+        .items
         .par_iter()
-        .map(|path| measure(path, &net, &phrase_net))
+        .map(|path| measure(path, &options.ears))
         .collect::<Result<_, _>>()?;
-    if items.is_empty() {
-        bail!("no NAME.wav with NAME.json in the given folders");
-    }
-    if each {
+    if options.each {
         for item in &items {
             print_item(item);
         }
@@ -129,103 +52,22 @@ fn main() -> anyhow::Result<()> {
     Ok(())
 }
 
-/// The list and the data of the weights in `folder`.
-fn weights(folder: &str) -> anyhow::Result<(String, Vec<u8>)> {
-    let folder = Path::new(folder);
-    let list = std::fs::read_to_string(folder.join("weights.json"))?;
-    Ok((list, std::fs::read(folder.join("weights.bin"))?))
-}
-
-fn measure(json: &Path, net: &Net, phrase_net: &PhraseNet) -> anyhow::Result<Item> {
-    let text = std::fs::read_to_string(json)?;
-    let truth: Truth =
-        serde_json::from_str(&text).with_context(|| format!("{}", json.display()))?;
-    let (rate, samples) = load_mono(json.with_extension("wav"))?;
+fn measure(json: &Path, ears: &Ears) -> anyhow::Result<Item> {
+    let item = corpus::Item::load(json)?;
     let began = Instant::now();
-    let mut engine = Engine::with_nets(rate, Settings::default(), net.clone(), phrase_net.clone())?;
-    let mut events = Vec::new();
-    for block in samples.chunks(512) {
-        engine.push(block, &mut events);
-    }
+    let events = ears.hear(item.rate, &item.samples, Settings::default())?;
     let cpu_seconds = began.elapsed().as_secs_f64();
-
-    let mut beats = Vec::new();
-    let mut claps = Vec::new();
-    let mut late_notice = 0;
-    for event in &events {
-        match event {
-            Event::Beat(b) => beats.push(b.time),
-            Event::Phrase(p) => claps.push((p.time, p.part.name())),
-            Event::LeadIn(_) => continue,
-        }
-        if event.time() - event.announced() < NOTICE - 1e-9 {
-            late_notice += 1;
-        }
-    }
-    let clap_times: Vec<f64> = claps.iter().map(|c| c.0).collect();
-    let right = matches(&truth.phrases, &clap_times, HIT_WINDOW);
-    let is_right = |t: f64| truth.phrases.iter().any(|p| (p - t).abs() <= HIT_WINDOW);
-    let part_at = |t: f64| {
-        let near = truth.parts.iter().rev().find(|p| p.t <= t + HIT_WINDOW);
-        near.map(|p| p.name.as_str())
-    };
-    let music_starts = truth
-        .lead_in
-        .first()
-        .or(truth.beats.first())
-        .copied()
-        .unwrap_or(0.0);
-    let beats_until = |t: f64| truth.beats.iter().filter(|&&b| b < t - HIT_WINDOW).count();
-    let first_right = clap_times.iter().copied().find(|&t| is_right(t));
-    let first_part = claps
-        .iter()
-        .find(|(t, part)| is_right(*t) && part_at(*t) == Some(*part))
-        .map(|c| c.0);
+    let seconds = item.samples.len() as f64 / f64::from(item.rate);
     Ok(Item {
-        name: json
-            .file_stem()
-            .unwrap_or_default()
-            .to_string_lossy()
-            .into_owned(),
-        f: f_measure(&truth.beats, &beats, HIT_WINDOW),
-        continuity: continuity(&truth.beats, &beats),
-        wrong: wrong_locks(&truth.beats, &beats),
-        errors: matches(&truth.beats, &beats, HIT_WINDOW)
-            .iter()
-            .map(|(t, a)| a - t)
-            .collect(),
-        tempo: tempo_windows(&truth.beats, &beats),
-        phrases_right: right.len(),
-        false_claps: clap_times.iter().filter(|&&t| !is_right(t)).count(),
-        first_clap_right: clap_times.first().is_some_and(|&t| is_right(t)),
-        first_right: first_right.map(|t| t - music_starts),
-        beats_to_phrase: first_right.map(beats_until),
-        beats_to_part: first_part.map(beats_until),
-        late_notice,
-        seconds: samples.len() as f64 / f64::from(rate),
+        figures: Figures::of(&item.truth, &events, seconds),
+        name: item.name,
+        truth: item.truth,
         cpu_seconds,
-        truth,
     })
 }
 
-/// Tempo over every eight announced beats against the true one there.
-fn tempo_windows(truth: &[f64], beats: &[f64]) -> [usize; 3] {
-    let mut counts = [0; 3];
-    for window in beats.windows(9) {
-        let at = truth.partition_point(|&t| t < window[0] - 0.2);
-        let Some(&[first, .., last]) = truth.get(at..at + 9) else {
-            continue;
-        };
-        let error = ((last - first) / (window[8] - window[0]) - 1.0).abs();
-        counts[0] += usize::from(error <= 0.02);
-        counts[1] += usize::from(error <= 0.04);
-        counts[2] += 1;
-    }
-    counts
-}
-
 fn print_item(item: &Item) {
-    let t = &item.truth;
+    let (t, figures) = (&item.truth, &item.figures);
     println!(
         "{:34} {:8} {:17} {:11} {:6} F {:.3} CMLt {:.3} half {:.2} third {:.2} phrases {}/{} false {} first {} at {:.1}s bias {:+.0}ms",
         item.name,
@@ -233,20 +75,20 @@ fn print_item(item: &Item) {
         t.instrument,
         t.backup,
         t.condition,
-        item.f,
-        item.continuity.cml_t,
-        item.wrong.half_off,
-        item.wrong.third_off,
-        item.phrases_right,
+        figures.f,
+        figures.continuity.cml_t,
+        figures.wrong.half_off,
+        figures.wrong.third_off,
+        figures.phrases_right,
         t.phrases.len(),
-        item.false_claps,
-        if item.first_clap_right {
+        figures.false_claps,
+        if figures.first_clap_right {
             "right"
         } else {
             "WRONG"
         },
-        item.first_right.unwrap_or(f64::NAN),
-        1000.0 * quantile(&item.errors, 0.5).unwrap_or(f64::NAN),
+        figures.first_right.unwrap_or(f64::NAN),
+        1000.0 * quantile(&figures.errors, 0.5).unwrap_or(f64::NAN),
     );
 }
 
@@ -309,13 +151,13 @@ fn print_tables(items: &[Item]) {
         };
         println!(
             "mid-tune start: phrase right within 64 beats {:.1} %, part right within 128 beats {:.1} %",
-            100.0 * within(|i| i.beats_to_phrase, 64),
-            100.0 * within(|i| i.beats_to_part, 128),
+            100.0 * within(|i| i.figures.beats_to_phrase, 64),
+            100.0 * within(|i| i.figures.beats_to_part, 128),
         );
     }
-    let seconds: f64 = items.iter().map(|i| i.seconds).sum();
+    let seconds: f64 = items.iter().map(|i| i.figures.seconds).sum();
     let cpu: f64 = items.iter().map(|i| i.cpu_seconds).sum();
-    let late: usize = items.iter().map(|i| i.late_notice).sum();
+    let late: usize = items.iter().map(|i| i.figures.late_notice).sum();
     println!(
         "{seconds:.0} s of sound in {cpu:.1} s of one core: {:.0} x real time; announced too late: {late}",
         seconds / cpu
@@ -323,43 +165,27 @@ fn print_tables(items: &[Item]) {
 }
 
 fn print_row(label: &str, items: &[&Item]) {
-    if items.is_empty() {
+    let figures: Vec<&Figures> = items.iter().map(|i| &i.figures).collect();
+    let Some(all) = Summary::of(&figures) else {
         return;
-    }
-    let n = items.len() as f64;
-    let mean = |f: &dyn Fn(&Item) -> f64| items.iter().map(|i| f(i)).sum::<f64>() / n;
-    let share = |f: &dyn Fn(&Item) -> bool| items.iter().filter(|i| f(i)).count() as f64 / n;
-    let errors: Vec<f64> = items
-        .iter()
-        .flat_map(|i| i.errors.iter().map(|e| 1000.0 * e.abs()))
-        .collect();
-    let tempo = items.iter().fold([0; 3], |mut sum, i| {
-        sum.iter_mut().zip(i.tempo).for_each(|(s, x)| *s += x);
-        sum
-    });
-    let of_tempo = |k: usize| 100.0 * tempo[k] as f64 / (tempo[2].max(1)) as f64;
-    let phrases: usize = items.iter().map(|i| i.truth.phrases.len()).sum();
-    let hits: usize = items.iter().map(|i| i.phrases_right).sum();
-    let false_claps: usize = items.iter().map(|i| i.false_claps).sum();
-    let minutes: f64 = items.iter().map(|i| i.seconds / 60.0).sum();
-    let first: Vec<f64> = items.iter().filter_map(|i| i.first_right).collect();
+    };
     println!(
         "{label:22} {:5} {:6.3} {:6.3} {:6.3} {:6.1} {:6.1} {:6.1} {:6.1} {:7.1} {:7.1} {:7.1} {:6.3} {:6.3} {:6.3} {:7.2} {:7.1}",
-        items.len(),
-        mean(&|i| i.f),
-        mean(&|i| i.continuity.cml_t),
-        mean(&|i| i.continuity.aml_t),
-        quantile(&errors, 0.5).unwrap_or(f64::NAN),
-        quantile(&errors, 0.95).unwrap_or(f64::NAN),
-        of_tempo(0),
-        of_tempo(1),
-        100.0 * hits as f64 / phrases.max(1) as f64,
-        100.0 * share(&|i| i.first_clap_right),
-        100.0 * share(&|i| 10 * i.phrases_right >= 9 * i.truth.phrases.len()),
-        mean(&|i| i.wrong.half_off),
-        mean(&|i| i.wrong.third_off),
-        mean(&|i| i.wrong.wrong_level),
-        false_claps as f64 / minutes.max(1e-9),
-        quantile(&first, 0.5).unwrap_or(f64::NAN),
+        all.items,
+        all.f,
+        all.cml_t,
+        all.aml_t,
+        1000.0 * all.error_median,
+        1000.0 * all.error_p95,
+        100.0 * all.tempo_2,
+        100.0 * all.tempo_4,
+        100.0 * all.phrases,
+        100.0 * all.first_clap,
+        100.0 * all.most_phrases,
+        all.half_off,
+        all.third_off,
+        all.wrong_level,
+        all.false_a_minute,
+        all.first_right,
     );
 }

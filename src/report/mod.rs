@@ -1,4 +1,5 @@
 //! Measures, tables and pages.
 
+pub mod accuracy;
 pub mod events;
 pub mod measures;

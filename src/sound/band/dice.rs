@@ -8,7 +8,7 @@ use rand_pcg::rand_core::{Rng, SeedableRng};
 /// Numbers are made here from raw 32-bit words and only by adding and
 /// multiplying, so that a seed gives the same performance for good.
 #[derive(Debug, Clone)]
-pub(super) struct Dice(Pcg32);
+pub struct Dice(Pcg32);
 
 impl Dice {
     /// The stream `job` of `seed`; jobs do not disturb each other.

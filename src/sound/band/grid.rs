@@ -87,36 +87,50 @@ pub struct PartStart {
 /// What was played when: the beat grid before each note's own jitter.
 ///
 /// All times are seconds from the start of the sound. Serialised, it is the record
-/// that lies beside a recording in the accuracy measurements.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+/// that lies beside a recording in the accuracy measurements; only the beats must
+/// be in it.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Truth {
     /// Title of the tune.
+    #[serde(default)]
     pub title: String,
     /// Reel, jig, hornpipe or march.
+    #[serde(default)]
     pub kind: String,
     /// Who plays the melody.
+    #[serde(default)]
     pub instrument: String,
     /// Who plays the chords: `piano`, `guitar+bass` or `none`.
+    #[serde(default)]
     pub backup: String,
     /// `clean`, or `hall` where room or people are strong.
+    #[serde(default)]
     pub condition: String,
     /// Mean tempo in steps per minute, measured from `beats`.
+    #[serde(default)]
     pub tempo_spm: f64,
     /// The four lead-in beats; empty if there are none.
+    #[serde(default)]
     pub lead_in: Vec<f64>,
     /// Every beat of the tune.
     pub beats: Vec<f64>,
     /// The first beat of every 8-beat phrase.
+    #[serde(default)]
     pub phrases: Vec<f64>,
     /// The first beat of every part.
+    #[serde(default)]
     pub parts: Vec<PartStart>,
     /// Times through the tune, counted before any late start.
+    #[serde(default)]
     pub times_through: u32,
     /// Which beat of the performance `beats[0]` is: 0, or the late start.
+    #[serde(default)]
     pub first_beat_index: u32,
     /// Total change of tempo, as a fraction.
+    #[serde(default)]
     pub speed_up: f64,
     /// Length of the pickup in beats.
+    #[serde(default)]
     pub pickup: f64,
 }
 

@@ -33,12 +33,12 @@ mod tune;
 mod voice;
 
 pub use abc::{AbcError, parse};
+pub use dice::Dice;
 pub use grid::{PartStart, Truth};
 pub use player::Player;
 pub use settings::{Backup, Lead, LeadIn, Room, Settings, SettingsError};
 pub use tune::{Chord, Kind, Note, Tune};
 
-use dice::Dice;
 use grid::Grid;
 use score::{Event, Sound};
 

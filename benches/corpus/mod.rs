@@ -1,0 +1,142 @@
+//! What the benches on recordings share: their arguments, the recordings, and
+//! the engine that hears them.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+use eightclap::engine::{Engine, Settings};
+use eightclap::event::Event;
+use eightclap::hear::net::Net;
+use eightclap::phrase::net::PhraseNet;
+use eightclap::sound::band::Truth;
+use eightclap::sound::file::load_mono;
+
+/// What the command line asks for.
+pub struct Options {
+    /// `NAME.json` of each recording in the given folders, sorted.
+    pub items: Vec<PathBuf>,
+    /// Print a line for each recording too.
+    pub each: bool,
+    /// What to hear with.
+    pub ears: Ears,
+    /// Arguments not known here.
+    pub rest: Vec<String>,
+}
+
+impl Options {
+    /// Reads `--corpus DIR` (any number), `--items`, `--weights DIR` and
+    /// `--phrase-weights DIR`; the folders hold `NAME.wav` with `NAME.json`.
+    pub fn from_args() -> anyhow::Result<Self> {
+        let mut folders = Vec::new();
+        let mut rest = Vec::new();
+        let mut each = false;
+        let mut ears = Ears {
+            net: Net::trained(),
+            phrase_net: PhraseNet::trained(),
+        };
+        let mut args = std::env::args().skip(1);
+        while let Some(arg) = args.next() {
+            match arg.as_str() {
+                "--corpus" => folders.push(PathBuf::from(args.next().context("--corpus DIR")?)),
+                "--items" => each = true,
+                "--weights" => {
+                    let (list, data) = weights(&args.next().context("--weights DIR")?)?;
+                    ears.net = Net::from_parts(&list, &data)?;
+                }
+                "--phrase-weights" => {
+                    let (list, data) = weights(&args.next().context("--phrase-weights DIR")?)?;
+                    ears.phrase_net = PhraseNet::from_parts(&list, &data)?;
+                }
+                "--bench" => {}
+                _ => rest.push(arg),
+            }
+        }
+        let mut items = Vec::new();
+        for folder in &folders {
+            let list =
+                std::fs::read_dir(folder).with_context(|| format!("{}", folder.display()))?;
+            for entry in list {
+                let path = entry?.path();
+                if path.extension().is_some_and(|e| e == "json")
+                    && path.with_extension("wav").exists()
+                {
+                    items.push(path);
+                }
+            }
+        }
+        items.sort();
+        if items.is_empty() && !folders.is_empty() {
+            bail!("no NAME.wav with NAME.json in the given folders");
+        }
+        Ok(Options {
+            items,
+            each,
+            ears,
+            rest,
+        })
+    }
+}
+
+/// The list and the data of the weights in `folder`.
+fn weights(folder: &str) -> anyhow::Result<(String, Vec<u8>)> {
+    let folder = Path::new(folder);
+    let list = std::fs::read_to_string(folder.join("weights.json"))?;
+    Ok((list, std::fs::read(folder.join("weights.bin"))?))
+}
+
+/// The networks to hear with.
+pub struct Ears {
+    net: Net,
+    phrase_net: PhraseNet,
+}
+
+impl Ears {
+    /// A new engine for sound at `rate` samples a second.
+    pub fn engine(&self, rate: u32, settings: Settings) -> anyhow::Result<Engine> {
+        let (net, phrase_net) = (self.net.clone(), self.phrase_net.clone());
+        Ok(Engine::with_nets(rate, settings, net, phrase_net)?)
+    }
+
+    /// All that a new engine says of `samples`.
+    pub fn hear(
+        &self,
+        rate: u32,
+        samples: &[f32],
+        settings: Settings,
+    ) -> anyhow::Result<Vec<Event>> {
+        let mut engine = self.engine(rate, settings)?;
+        let mut events = Vec::new();
+        for block in samples.chunks(512) {
+            engine.push(block, &mut events);
+        }
+        Ok(events)
+    }
+}
+
+/// A recording and what was played in it.
+pub struct Item {
+    /// The file's name without its extension.
+    pub name: String,
+    /// What was played.
+    pub truth: Truth,
+    /// Samples a second.
+    pub rate: u32,
+    /// Mono.
+    pub samples: Vec<f32>,
+}
+
+impl Item {
+    /// Loads `json` and the WAV file beside it.
+    pub fn load(json: &Path) -> anyhow::Result<Self> {
+        let text = std::fs::read_to_string(json)?;
+        let truth = serde_json::from_str(&text).with_context(|| format!("{}", json.display()))?;
+        let (rate, samples) = load_mono(json.with_extension("wav"))?;
+        let name = json.file_stem().unwrap_or_default();
+        Ok(Item {
+            name: name.to_string_lossy().into_owned(),
+            truth,
+            rate,
+            samples,
+        })
+    }
+}
