@@ -1,0 +1,65 @@
+//! A tune of another form than the engine was told.
+
+use eightclap::engine::Settings;
+use eightclap::phrase::Form;
+use eightclap::report::accuracy::{Figures, Summary};
+
+use super::Bench;
+
+/// Beats a time through, as played and as told.
+const FORMS: [(u32, u32); 5] = [(64, 64), (64, 48), (64, 32), (48, 48), (48, 64)];
+
+/// Prints the table, with the lead-in and for tunes that begin in their middle: beats a time through of the tune, and as told.
+pub fn print(bench: &Bench) -> anyhow::Result<()> {
+    if !bench.wants("form") {
+        return Ok(());
+    }
+    println!(
+        "\nthe tune has another form than was told; wrong names: of the parts, among right claps\n\
+         {:24} {:>5} {:>13} {:>10} {:>12} {:>10}",
+        "", "items", "wrong claps/m", "phrases", "wrong names", ">=90% phr"
+    );
+    for (led, (played, told)) in [true, false]
+        .into_iter()
+        .flat_map(|led| FORMS.map(|f| (led, f)))
+    {
+        let settings = Settings {
+            form: Form::new(told)?,
+            ..Settings::default()
+        };
+        let figures = bench.each(|mut take, dice| {
+            if played == 48 {
+                take = take.without_second_a();
+            }
+            if !led {
+                take = take.starting_at(dice.between(8.0, 48.0) as usize);
+            }
+            let events = bench.ears().hear(take.rate, &take.samples, settings)?;
+            Ok(Figures::of(&take.truth, &events, take.seconds()))
+        })?;
+        if bench.lines() {
+            for (item, f) in bench.names().zip(&figures) {
+                println!(
+                    "  {item:34} phrases {}/{} wrong {} wrong names {}",
+                    f.phrases_right, f.phrases, f.false_claps, f.wrong_parts
+                );
+            }
+        }
+        let all: Vec<&Figures> = figures.iter().collect();
+        if let Some(all) = Summary::of(&all) {
+            let name = match led {
+                true => format!("{played} beats, told {told}"),
+                false => format!("mid-tune: {played}, told {told}"),
+            };
+            println!(
+                "{name:24} {:5} {:13.2} {:8.1} % {:10.1} % {:8.1} %",
+                all.items,
+                all.false_a_minute,
+                100.0 * all.phrases,
+                100.0 * all.wrong_parts,
+                100.0 * all.most_phrases,
+            );
+        }
+    }
+    Ok(())
+}

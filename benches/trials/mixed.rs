@@ -1,0 +1,142 @@
+//! Sounds over the music, and other sample rates: rows beside the plain ones.
+
+use anyhow::Context;
+use eightclap::engine::{Engine, Settings};
+use eightclap::event::Event;
+use eightclap::sound::band::Dice;
+use eightclap::sound::clap;
+use eightclap::sound::resample::Resampler;
+
+use super::Bench;
+use super::change::Take;
+use super::level::{loudest, peak};
+use super::people::{self, CLAP_SCATTER, Doing, GROUP_BEFORE, STOMP_SCATTER};
+use super::speech::Speech;
+use super::table::Table;
+
+/// By how much a caller's call ends before or after its phrase's first beat.
+const CALL_SCATTER: f64 = 0.080;
+/// Chance of a phrase to begin with claps, and of one to begin with stomps.
+const CLAPPED: f64 = 0.4;
+/// Loudness of the loudest 20 ms of dancers' claps or stomps against the music's
+/// root mean square: +6 dB.
+const DANCERS: f32 = 2.0;
+/// -6 dB.
+const HALF: f32 = 0.5;
+/// Ways from the loudspeaker back to the microphone, milliseconds.
+const LEAKS: [u32; 4] = [5, 20, 40, 80];
+/// Sample rates, hertz.
+const RATES: [u32; 6] = [8_000, 16_000, 22_050, 48_000, 96_000, 192_000];
+
+/// Prints the table.
+pub fn print(bench: &Bench, speech: Option<&Speech>) -> anyhow::Result<()> {
+    let table = Table::new(bench)?;
+    if bench.wants("calls") {
+        match speech {
+            Some(speech) => {
+                table.heard("calls at 0 dB", |take, dice| with_calls(take, speech, dice))?;
+            }
+            None => println!("calls at 0 dB            skipped: espeak-ng is not installed"),
+        }
+    }
+    if bench.wants("claps") {
+        table.heard("claps and stomps", with_dancers)?;
+    }
+    if bench.wants("leak") {
+        for delay in LEAKS {
+            let name = format!("leak {delay} ms, -6 dB rms");
+            table.row(&name, |take, _| {
+                let sound = clap::group(take.rate);
+                let gain = HALF * take.music_rms() / loudest(&sound, take.rate);
+                leaking(bench, take, &sound, gain, delay)
+            })?;
+        }
+        for delay in LEAKS {
+            let name = format!("leak {delay} ms, -6 dB peak");
+            table.row(&name, |take, _| {
+                let sound = clap::group(take.rate);
+                let gain = HALF * peak(&take.samples) / peak(&sound);
+                leaking(bench, take, &sound, gain, delay)
+            })?;
+        }
+    }
+    if bench.wants("rates") {
+        for rate in RATES {
+            table.heard(&format!("at {rate} Hz"), |take, _| at_rate(take, rate))?;
+        }
+    }
+    Ok(())
+}
+
+/// A prompt before every phrase, over about at its first beat, as loud while it
+/// is spoken as the music.
+fn with_calls(mut take: Take, speech: &Speech, dice: &mut Dice) -> anyhow::Result<Take> {
+    let prompts = speech.prompts(take.rate, dice)?;
+    let gain = take.music_rms();
+    for phrase in take.truth.phrases.clone() {
+        let prompt = &prompts[(dice.even() * prompts.len() as f64) as usize];
+        let length = prompt.len() as f64 / f64::from(take.rate);
+        take.mix(phrase - length + dice.bell(CALL_SCATTER), prompt, gain);
+    }
+    Ok(take)
+}
+
+/// Claps on some ones and stomps on some: six to fourteen people each time.
+fn with_dancers(mut take: Take, dice: &mut Dice) -> anyhow::Result<Take> {
+    let rate = take.rate;
+    let music = take.music_rms();
+    for phrase in take.truth.phrases.clone() {
+        let doings: [(f64, Doing); 2] =
+            [(CLAP_SCATTER, people::clap), (STOMP_SCATTER, people::stomp)];
+        for (scatter, one) in doings {
+            if dice.chance(CLAPPED) {
+                let count = dice.between(6.0, 15.0) as usize;
+                let sound = people::group(rate, count, scatter, one, dice);
+                let gain = DANCERS * music / loudest(&sound, rate);
+                take.mix(phrase - GROUP_BEFORE, &sound, gain);
+            }
+        }
+    }
+    Ok(take)
+}
+
+/// The engine's own claps come back into the microphone `delay` milliseconds
+/// after their time: heard in blocks of 10 ms, and each clap mixed into what is
+/// yet to be heard.
+fn leaking(
+    bench: &Bench,
+    mut take: Take,
+    sound: &[f32],
+    gain: f32,
+    delay: u32,
+) -> anyhow::Result<(Take, Vec<Event>)> {
+    let mut engine: Engine = bench.ears().engine(take.rate, Settings::default())?;
+    let mut events = Vec::new();
+    let block = take.rate as usize / 100;
+    for start in (0..take.samples.len()).step_by(block) {
+        let known = events.len();
+        let end = (start + block).min(take.samples.len());
+        engine.push(&take.samples[start..end], &mut events);
+        for event in &events[known..] {
+            if let Event::Phrase(phrase) = event {
+                let at = phrase.time + f64::from(delay) / 1000.0;
+                let heard = end as f64 / f64::from(take.rate);
+                anyhow::ensure!(at >= heard, "a clap at {at} s was announced at {heard} s");
+                take.mix(at, sound, gain);
+            }
+        }
+    }
+    Ok((take, events))
+}
+
+fn at_rate(take: Take, rate: u32) -> anyhow::Result<Take> {
+    let mut resampler = Resampler::new(take.rate, rate, 1)?;
+    let mut samples = Vec::new();
+    resampler.push(&take.samples, &mut samples)?;
+    resampler.finish(&mut samples).context("at its end")?;
+    Ok(Take {
+        rate,
+        samples,
+        truth: take.truth,
+    })
+}
