@@ -40,7 +40,7 @@ struct Named<'a> {
     file: Option<&'a str>,
 }
 
-fn rounded(value: f64, places: i32) -> f64 {
+pub(super) fn rounded(value: f64, places: i32) -> f64 {
     let unit = 10f64.powi(places);
     (value * unit).round() / unit
 }

@@ -3,3 +3,4 @@
 pub mod accuracy;
 pub mod events;
 pub mod measures;
+pub mod tempo;
