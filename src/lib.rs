@@ -12,3 +12,4 @@ pub mod phrase;
 pub mod report;
 pub mod screen;
 pub mod sound;
+pub mod steps;

@@ -176,4 +176,5 @@ pub mod beats;
 pub mod features;
 pub(crate) mod layers;
 pub mod net;
+pub mod pulse;
 pub mod tracker;

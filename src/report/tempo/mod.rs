@@ -13,7 +13,7 @@
 //! |---|---|
 //! | now | slope over the last 4 beats |
 //! | over 8, over 64 | slope over the last 8, 64 beats, from half of them on |
-//! | whole | slope over all beats; each run has its own start, all share the slope |
+//! | whole | slope over all beats; each run has its own start, all share the slope; runs at quite another tempo than most of the time are left out |
 //! | run | beats without a break: a pause of more than four beats, or a jump to another tempo or to the off-beat, begins a new run |
 //! | stretch | 8 beats of a run; stretches do not overlap |
 //! | drift | slope of the stretches' tempi over time, in steps per minute per minute |
@@ -56,6 +56,10 @@ const REACH: f64 = 0.25;
 const DOUBTED: usize = 6;
 /// Share by which the intervals between those may differ from each other.
 const ALIKE: f64 = 0.12;
+
+/// Log of the ratio from which two runs' tempi are not of one kind of music: about
+/// a quarter more or less.
+const LEVEL: f64 = 0.22;
 
 /// A beat with its number within its run.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -296,7 +300,7 @@ impl Meter {
     pub fn between(&self, from: f64, to: f64) -> Option<Estimate> {
         let first = self.beats.partition_point(|b| b.time < from);
         let last = self.beats.partition_point(|b| b.time < to);
-        let fit = line::fit(&points(&self.beats[first..last.max(first)]))?;
+        let fit = line::fit(&points(&alike(&self.beats[first..last.max(first)])))?;
         Some(Estimate {
             value: 60.0 * fit.slope,
             error: 60.0 * fit.error,
@@ -353,6 +357,37 @@ impl Meter {
             spread: fit.spread,
         })
     }
+}
+
+/// The beats of those runs whose tempo is about that of most of the time: runs at
+/// twice or half the tempo, as when the beat was looked for, are another matter.
+fn alike(beats: &[Beat]) -> Vec<Beat> {
+    let mut runs: Vec<(f64, f64, &[Beat])> = beats
+        .chunk_by(|a, b| a.run == b.run)
+        .filter_map(|run| {
+            let slope = line::fit(&points(run))?.slope;
+            Some((slope, run[run.len() - 1].time - run[0].time, run))
+        })
+        .collect();
+    runs.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half = 0.5 * runs.iter().map(|run| run.1).sum::<f64>();
+    let mut passed = 0.0;
+    let middle = runs.iter().find(|run| {
+        passed += run.1;
+        passed >= half
+    });
+    let Some(&(slope, ..)) = middle else {
+        return Vec::new();
+    };
+    let near = |run: &&(f64, f64, &[Beat])| (run.0 / slope).ln().abs() < LEVEL;
+    let mut kept: Vec<Beat> = runs
+        .iter()
+        .filter(near)
+        .flat_map(|run| run.2)
+        .copied()
+        .collect();
+    kept.sort_by_key(|b| (b.run, b.number));
+    kept
 }
 
 fn points(beats: &[Beat]) -> Vec<Point> {

@@ -164,6 +164,15 @@ fn a_pause_begins_a_new_run() {
 }
 
 #[test]
+fn a_beginning_at_twice_the_tempo_is_left_out_of_the_whole() {
+    let mut beats = even(112.0, 30);
+    let end = beats[29];
+    beats.extend(even(56.0, 40).iter().map(|t| end + t));
+    let whole = metered(&beats).whole();
+    assert!(near(whole.map(|w| w.value), 56.0, 1e-6), "{whole:?}");
+}
+
+#[test]
 fn another_tempo_or_the_off_beat_is_taken_up() {
     for (later, shift) in [(180.0, 0.0), (90.0, 0.0), (60.0, 0.0), (120.0, 0.25)] {
         let mut beats = even(120.0, 40);
