@@ -9,6 +9,8 @@ mod calls;
 mod make;
 #[path = "cli/memory.rs"]
 mod memory;
+#[path = "cli/tempo.rs"]
+mod tempo;
 #[path = "cli/track.rs"]
 mod track;
 #[path = "cli/write.rs"]

@@ -7,6 +7,7 @@ mod live;
 mod play;
 mod practise;
 mod speaker;
+mod tempo;
 mod track;
 
 use std::fmt;
@@ -30,7 +31,9 @@ Examples:
   eightclap demo --write demo.wav             the demo as a file
   eightclap practise reel.mp3 --card my.toml  hear a recording with claps and cues
   eightclap practise reel.mp3 --write out.wav the same as a file
-  eightclap track reel.mp3 --json             what the engine hears, for programs")]
+  eightclap track reel.mp3 --json             what the engine hears, for programs
+  eightclap tempo reel.mp3 --want 112..120    its steps per minute, and what to tell the band
+  eightclap tempo --tap                       the same of your taps on the space bar")]
 pub struct Cli {
     #[command(subcommand)]
     command: Option<Command>,
@@ -44,6 +47,8 @@ enum Command {
     Track(track::TrackArgs),
     /// Play a tune of the house band with claps and cues
     Demo(demo::DemoArgs),
+    /// Say how many steps a minute a recording has, or taps on the space bar
+    Tempo(tempo::TempoArgs),
     /// List the sound devices, or say what to do if there are none
     Devices,
 }
@@ -102,6 +107,7 @@ pub fn run() -> ExitCode {
         Some(Command::Demo(args)) => demo::run(&args),
         Some(Command::Practise(args)) => practise::run(&args),
         Some(Command::Track(args)) => track::run(&args),
+        Some(Command::Tempo(args)) => tempo::run(&args),
         Some(Command::Devices) => devices::run(),
     };
     match done {

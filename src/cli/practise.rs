@@ -107,7 +107,7 @@ pub(super) fn run(args: &PractiseArgs) -> anyhow::Result<()> {
     }
 }
 
-fn is_same_file(a: &Path, b: &Path) -> bool {
+pub(super) fn is_same_file(a: &Path, b: &Path) -> bool {
     match (a.canonicalize(), b.canonicalize()) {
         (Ok(a), Ok(b)) => a == b,
         _ => false,

@@ -4,7 +4,8 @@
 //! cues and the clock change; [`view()`] draws it; [`Screen`] owns the terminal
 //! and gives it back as it was; [`action`] says what a key means. Where standard
 //! output is no terminal, [`lines`] says the same in plain lines, and
-//! [`picture`] turns a screen into an SVG.
+//! [`picture`] turns a screen into an SVG. The tempo meter has a screen of its own,
+//! [`tempo`].
 
 mod keys;
 mod letters;
@@ -13,6 +14,7 @@ mod panels;
 pub mod picture;
 mod state;
 mod stop;
+pub mod tempo;
 mod terminal;
 mod text;
 mod view;
@@ -21,7 +23,7 @@ pub use keys::{Action, action};
 pub use state::{Setup, State};
 pub use stop::Stop;
 pub use terminal::{Screen, ScreenError, colour_wanted};
-pub use text::{clock, sure_words, tempo_words};
+pub use text::{clock, steady_words, sure_words, tempo_words};
 pub use view::{draw, view};
 
 #[cfg(test)]

@@ -3,8 +3,8 @@
 use std::io;
 use std::time::Duration;
 
-use crossterm::event::{self, Event};
-use ratatui::DefaultTerminal;
+use crossterm::event::{self, Event, KeyEvent};
+use ratatui::{DefaultTerminal, Frame};
 
 use super::keys::{Action, action};
 use super::state::State;
@@ -56,8 +56,16 @@ impl Screen {
     /// # Errors
     /// If the terminal went away.
     pub fn draw(&mut self, state: &State) -> Result<(), ScreenError> {
+        self.draw_with(|frame| view(frame, state))
+    }
+
+    /// Draws whatever `view` draws.
+    ///
+    /// # Errors
+    /// If the terminal went away.
+    pub fn draw_with(&mut self, view: impl FnOnce(&mut Frame)) -> Result<(), ScreenError> {
         self.terminal
-            .draw(|frame| view(frame, state))
+            .draw(view)
             .map(|_| ())
             .map_err(ScreenError::Lost)
     }
@@ -67,18 +75,32 @@ impl Screen {
     /// # Errors
     /// If the terminal went away.
     pub fn wait(&mut self, time: Duration) -> Result<Option<Action>, ScreenError> {
-        let read = || -> io::Result<Option<Action>> {
+        self.wait_for(time, action, Action::Quit)
+    }
+
+    /// Waits at most `time` for the next key and hands back its `meaning`; `quit` if
+    /// somebody asks the program to end.
+    ///
+    /// # Errors
+    /// If the terminal went away.
+    pub fn wait_for<T>(
+        &mut self,
+        time: Duration,
+        meaning: impl Fn(KeyEvent) -> Option<T>,
+        quit: T,
+    ) -> Result<Option<T>, ScreenError> {
+        let read = || -> io::Result<Option<T>> {
             if !event::poll(time)? {
                 return Ok(None);
             }
             Ok(match event::read()? {
-                Event::Key(key) => action(key),
+                Event::Key(key) => meaning(key),
                 _ => None,
             })
         };
         let found = read();
         if self.stop.asked() {
-            return Ok(Some(Action::Quit));
+            return Ok(Some(quit));
         }
         found.map_err(ScreenError::Lost)
     }

@@ -1,5 +1,6 @@
 //! Small wordings that the screen and the plain lines share.
 
+use crate::report::tempo::Steadiness;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// From here on a beat or phrase is called sure.
@@ -53,6 +54,21 @@ pub fn tempo_words(now: f64, wanted: Option<f64>) -> String {
     }
 }
 
+/// Drift and spread in words.
+pub fn steady_words(steady: &Steadiness) -> String {
+    let drift = steady.drift;
+    // Less than twice its own standard error is no finding.
+    let way = match drift.value {
+        d if d.abs() < (2.0 * drift.error).max(0.05) => "steady",
+        d if d > 0.0 => "getting faster",
+        _ => "getting slower",
+    };
+    format!(
+        "{way}: drift {:+.1} ± {:.1} a minute, spread {:.1}",
+        drift.value, drift.error, steady.spread
+    )
+}
+
 /// `text` cut to `width` columns, with `…` where something is left out, and
 /// without characters that could steer a terminal.
 pub(super) fn fit(text: &str, width: usize) -> String {
@@ -94,6 +110,24 @@ mod tests {
             .map(sure_words)
             .into();
         assert_eq!(words, ["listening…", "not sure yet", "fairly sure", "sure"]);
+    }
+
+    #[test]
+    fn drift_is_told_only_where_there_is_one() {
+        use crate::report::tempo::Estimate;
+        let say = |value, error| {
+            steady_words(&Steadiness {
+                drift: Estimate { value, error },
+                spread: 0.6,
+            })
+        };
+        assert_eq!(
+            say(2.04, 0.5),
+            "getting faster: drift +2.0 ± 0.5 a minute, spread 0.6"
+        );
+        assert!(say(-2.0, 0.5).starts_with("getting slower"));
+        assert!(say(-2.0, 1.5).starts_with("steady"));
+        assert!(say(0.04, 0.0).starts_with("steady"));
     }
 
     #[test]

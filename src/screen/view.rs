@@ -64,7 +64,7 @@ pub fn draw(area: Rect, buf: &mut Buffer, state: &State) {
 /// The styles of the screen. Without colour only weight and reversal are left.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Ink {
-    colour: bool,
+    pub(super) colour: bool,
 }
 
 impl Ink {
@@ -105,7 +105,7 @@ impl Ink {
             .add_modifier(Modifier::REVERSED | Modifier::BOLD)
     }
 
-    fn message(self) -> Style {
+    pub(super) fn message(self) -> Style {
         self.tinted(Color::LightYellow).add_modifier(Modifier::BOLD)
     }
 }
@@ -141,7 +141,14 @@ pub(super) fn put_middle(buf: &mut Buffer, area: Rect, row: u16, text: &str, sty
 }
 
 /// Writes `text` at the right of row `row` if it fits behind column `from`.
-fn put_right(buf: &mut Buffer, area: Rect, from: u16, row: u16, text: &str, style: Style) {
+pub(super) fn put_right(
+    buf: &mut Buffer,
+    area: Rect,
+    from: u16,
+    row: u16,
+    text: &str,
+    style: Style,
+) {
     let width = u16::try_from(text.width()).unwrap_or(u16::MAX);
     if let Some(x) = area.width.checked_sub(width)
         && x >= from

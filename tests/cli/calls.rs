@@ -29,6 +29,13 @@ fn wrong_calls_end_with_two_and_say_what_is_right() {
         (&["demo", "--steps", "NaN"], "90 to 140"),
         (&["demo", "--steps", "9999"], "90 to 140"),
         (&["demo", "--times", "0"], "0 is not in 1..=64"),
+        (
+            &["tempo", "x.wav", "--want", "120..112"],
+            "the slower tempo comes first: 112..120",
+        ),
+        (&["tempo", "x.wav", "--want", "abc"], "such as 112..120"),
+        (&["tempo", "x.wav", "--want", "5..9"], "from 30 to 240"),
+        (&["tempo", "--tap", "x.wav"], "--tap"),
     ] {
         let said = run(call);
         assert_eq!(
@@ -43,7 +50,7 @@ fn wrong_calls_end_with_two_and_say_what_is_right() {
 #[test]
 fn help_tells_every_command_and_option() {
     let said = run(["--help"]).well();
-    for command in ["practise", "track", "demo", "devices"] {
+    for command in ["practise", "track", "demo", "tempo", "devices"] {
         assert!(
             said.out.contains(&format!("\n  {command} ")),
             "{}",
