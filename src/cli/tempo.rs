@@ -1,12 +1,13 @@
 //! `eightclap tempo`: steps per minute, of a recording or of tapping.
 
-use std::io::{self, BufRead, BufWriter, IsTerminal, Write};
+mod beats;
+
+use std::io::{self, BufWriter, IsTerminal, Write};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
 use anyhow::Context;
 use clap::Args;
-use crossbeam_channel::{Receiver, TryRecvError};
 
 use crate::report::tempo::{
     Advice, Adviser, CsvLog, Meter, Want, WantError, blocks, json_beat, json_summary, series,
@@ -14,11 +15,12 @@ use crate::report::tempo::{
 use crate::screen::tempo::{Dial, Press, press, view};
 use crate::screen::{Screen, Stop, clock, colour_wanted, steady_words};
 use crate::sound::file::Recording;
-use crate::steps::{By, Step, Steps};
+use crate::steps::{Step, Steps};
 
 use super::play::listen;
 use super::practise::is_same_file;
 use super::tell;
+use beats::{Beats, InputLines, Keys};
 
 /// Arguments of `tempo`.
 #[derive(Debug, Args)]
@@ -242,83 +244,6 @@ fn read(mut recording: Recording, mut account: Account, args: &TempoArgs) -> any
     Ok(())
 }
 
-/// Where beats come from while time goes by.
-trait Beats {
-    /// Appends the beats that have come since the last call, without waiting;
-    /// `false` when there will be no more.
-    fn come(&mut self, steps: &mut Vec<Step>) -> anyhow::Result<bool>;
-
-    /// A key was pressed for a beat, just now.
-    fn press(&mut self) {}
-}
-
-/// Beats tapped on a key of the screen.
-#[derive(Default)]
-struct Keys {
-    first: Option<Instant>,
-    tapped: Vec<f64>,
-}
-
-impl Beats for Keys {
-    fn come(&mut self, steps: &mut Vec<Step>) -> anyhow::Result<bool> {
-        steps.extend(self.tapped.drain(..).map(tapped));
-        Ok(true)
-    }
-
-    fn press(&mut self) {
-        let now = Instant::now();
-        let first = *self.first.get_or_insert(now);
-        self.tapped.push((now - first).as_secs_f64());
-    }
-}
-
-fn tapped(time: f64) -> Step {
-    Step {
-        time,
-        by: By::Tapping,
-        anew: false,
-    }
-}
-
-/// Beats as lines of standard input: each counts at the moment it comes.
-struct InputLines {
-    lines: Receiver<io::Result<Instant>>,
-    first: Option<Instant>,
-}
-
-impl InputLines {
-    fn open() -> Self {
-        let (send, lines) = crossbeam_channel::unbounded();
-        // Reading blocks, and cannot be stopped: the thread ends with the program.
-        std::thread::spawn(move || {
-            for line in io::stdin().lock().split(b'\n') {
-                if send.send(line.map(|_| Instant::now())).is_err() {
-                    return;
-                }
-            }
-        });
-        InputLines { lines, first: None }
-    }
-}
-
-impl Beats for InputLines {
-    fn come(&mut self, steps: &mut Vec<Step>) -> anyhow::Result<bool> {
-        loop {
-            match self.lines.try_recv() {
-                Ok(line) => {
-                    let at = line.context(
-                        "the taps on standard input cannot be read; pipe lines of text to it",
-                    )?;
-                    let first = *self.first.get_or_insert(at);
-                    steps.push(tapped((at - first).as_secs_f64()));
-                }
-                Err(TryRecvError::Empty) => return Ok(true),
-                Err(TryRecvError::Disconnected) => return Ok(false),
-            }
-        }
-    }
-}
-
 /// Follows taps: on the screen, or as lines where there is none.
 fn tap(account: Account, args: &TempoArgs) -> anyhow::Result<()> {
     let on_screen = !args.json && io::stdout().is_terminal() && io::stdin().is_terminal();
@@ -414,23 +339,5 @@ fn follow_in_lines(
         }
         drop(out);
         std::thread::sleep(TICK);
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn keys_count_from_the_first_press() {
-        let (mut keys, mut steps) = (Keys::default(), Vec::new());
-        keys.press();
-        std::thread::sleep(Duration::from_millis(30));
-        keys.press();
-        assert!(keys.come(&mut steps).unwrap());
-        assert_eq!((steps.len(), steps[0].time), (2, 0.0));
-        assert!(steps[1].time >= 0.03 && steps[1].by == By::Tapping);
-        assert!(keys.come(&mut steps).unwrap());
-        assert_eq!(steps.len(), 2);
     }
 }

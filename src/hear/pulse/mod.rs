@@ -11,13 +11,13 @@
 //!            the millisecond       autocorrelation            of onsets
 //! ```
 //!
-//! 1. [`onsets`]: an onset strength every 10 ms, from the band rises of
+//! 1. `onsets`: an onset strength every 10 ms, from the band rises of
 //!    [`crate::hear::features`], and the rise of the sound's power, every
 //!    millisecond.
-//! 2. [`period`]: the autocorrelation of the last 8 s of onset strength, at a lag
+//! 2. `period`: the autocorrelation of the last 8 s of onset strength, at a lag
 //!    and at its multiples, weighed by how usual the tempo is. Where single strokes
 //!    come at even times, as a metronome's do, their distance is the period.
-//! 3. [`chain`]: the chain of frames, about a period apart, with the most onset
+//! 3. `chain`: the chain of frames, about a period apart, with the most onset
 //!    strength (Ellis, "Beat Tracking by Dynamic Programming", *Journal of New
 //!    Music Research* 36, 2007), over the last 8 s again and again. A beat is given
 //!    when it is more than a period old. Single even strokes are then given the

@@ -3,7 +3,7 @@
 //! The meter does not know where beats come from: the engine, the plain pulse of
 //! any music, or a caller's tapping. It numbers them, so that a beat that was
 //! missed leaves a gap in the numbers and one that came twice gets none, and
-//! fits a straight line of number against time (see [`line`](self)): the line's
+//! fits a straight line of number against time (`line.rs` says how): the line's
 //! slope is the tempo. That uses every beat between the ends; a mean of
 //! intervals would use the two end beats alone.
 //!
