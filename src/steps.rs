@@ -218,7 +218,7 @@ impl Steps {
         let even = self.pulse.is_even();
         let same = self.same_tempo();
         match self.by {
-            Some(By::Engine) if even && !same => Some(By::Pulse),
+            Some(By::Engine) if even && !same && !self.octave_apart() => Some(By::Pulse),
             Some(By::Engine) if self.is_sure(STILL_SURE) => Some(By::Engine),
             Some(By::Engine) => self.pulse_if_new(),
             _ if even => Some(By::Pulse),
@@ -255,12 +255,18 @@ impl Steps {
     fn fits(&self) -> bool {
         match (self.engine_period(), self.pulse.period()) {
             (Some(heard), Some(felt)) if self.pulse.is_clear() => {
-                // Steps and half bars, or half steps, are a matter of taste.
-                let level = (heard / felt).log2();
-                let octave = (level.abs() - 1.0).abs() < SAME;
-                octave || self.pulse.fit(heard) >= FITS * self.pulse.fit(felt)
+                self.octave_apart() || self.pulse.fit(heard) >= FITS * self.pulse.fit(felt)
             }
             _ => true,
+        }
+    }
+
+    /// Whether one listener hears twice the other's tempo. Running notes of a reel
+    /// can be even strokes: then the steps are the engine's.
+    fn octave_apart(&self) -> bool {
+        match (self.engine_period(), self.pulse.period()) {
+            (Some(heard), Some(felt)) => ((heard / felt).log2().abs() - 1.0).abs() < SAME,
+            _ => false,
         }
     }
 
