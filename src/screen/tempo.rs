@@ -22,6 +22,8 @@ const LEAST: (u16, u16) = (28, 8);
 const BESIDE: f64 = 12.0;
 /// Half the width of the scale without a window.
 const AROUND: f64 = 16.0;
+/// Beats from which the whole is looked at only now and then.
+const LONG: usize = 1000;
 /// How often the figures are enlarged at most.
 const LARGEST: u16 = 4;
 
@@ -89,8 +91,11 @@ impl Dial {
     pub fn update(&mut self, meter: &Meter) {
         self.reading = meter.reading();
         self.beats = meter.beats();
-        self.whole = meter.whole();
-        self.steadiness = meter.steadiness();
+        // Late in an evening these take a tenth of a second, and hardly change.
+        if self.beats < LONG || self.beats.is_multiple_of(8) {
+            self.whole = meter.whole();
+            self.steadiness = meter.steadiness();
+        }
         if let Some((time, tempo)) = self.reading.and_then(|r| Some((r.time, r.over_8?))) {
             // Another reading of the music may have replaced the last beats.
             while self.history.pop_if(|last| last.0 >= time).is_some() {}

@@ -14,6 +14,8 @@
 const ROUNDS: usize = 6;
 /// Robust standard deviations beyond which a point has no weight.
 const CUT: f64 = 4.685;
+/// Neighbours on each side by which a point of a long run is judged.
+const NEIGHBOURS: usize = 8;
 /// From a median absolute distance to a standard deviation.
 const NORMAL: f64 = 1.4826;
 
@@ -84,7 +86,9 @@ fn first_slope(runs: &[&[Point]]) -> Option<f64> {
     median(slopes)
 }
 
-/// How far each point lies above the line of its run.
+/// How far each point lies above where its run would have it: above the line in a
+/// short run, above its neighbours in a long one. A band that speeds up bends the
+/// whole run away from any line, and none of its beats is wrong for that.
 fn distances(runs: &[&[Point]], slope: f64) -> Vec<f64> {
     let mut distances = Vec::new();
     for run in runs {
@@ -93,10 +97,30 @@ fn distances(runs: &[&[Point]], slope: f64) -> Vec<f64> {
             .iter()
             .map(|p| (p.y - run[0].y) - slope * (p.x - run[0].x))
             .collect();
-        let height = median(above.clone()).unwrap_or(0.0);
-        distances.extend(above.iter().map(|a| a - height));
+        if run.len() > 2 * NEIGHBOURS {
+            let bent = |k| above[k] - by_neighbours(&above, k);
+            distances.extend((0..above.len()).map(bent));
+        } else {
+            let height = median(above.clone()).unwrap_or(0.0);
+            distances.extend(above.iter().map(|a| a - height));
+        }
     }
     distances
+}
+
+/// Where the neighbours of `values[k]` would have it: the median of the middles
+/// between those before and those after it, at the ends of lines through those on
+/// one side.
+fn by_neighbours(values: &[f64], k: usize) -> f64 {
+    let at = |steps: isize| -> Option<f64> { values.get(k.checked_add_signed(steps)?).copied() };
+    let guess = |by: isize| match (at(-by), at(by)) {
+        (Some(before), Some(after)) => Some(0.5 * (before + after)),
+        (None, Some(near)) => Some(2.0 * near - at(2 * by)?),
+        (Some(near), None) => Some(2.0 * near - at(-2 * by)?),
+        (None, None) => None,
+    };
+    let guesses = (1..=NEIGHBOURS as isize).filter_map(guess).collect();
+    median(guesses).unwrap_or(values[k])
 }
 
 fn least_squares(runs: &[&[Point]], weights: &[f64]) -> Option<Fit> {

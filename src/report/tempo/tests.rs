@@ -164,6 +164,18 @@ fn a_pause_begins_a_new_run() {
 }
 
 #[test]
+fn a_band_that_speeds_up_is_read_over_all_its_beats() {
+    let mut beats = even(118.0, 65);
+    let end = beats[64];
+    beats.extend((1..=128).map(|k| end + f64::from(k) * 60.0 / 125.0));
+    // One wild beat among them still has no weight.
+    beats[30] += 0.1;
+    let counted = 60.0 * 192.0 / (beats[192] - beats[0]);
+    let whole = metered(&beats).whole().unwrap().value;
+    assert!((whole - counted).abs() < 1.0, "{whole} for {counted}");
+}
+
+#[test]
 fn a_beginning_at_twice_the_tempo_is_left_out_of_the_whole() {
     let mut beats = even(112.0, 30);
     let end = beats[29];

@@ -1,8 +1,8 @@
 use super::*;
 use crate::report::tempo::Adviser;
 
-/// The dial after `beats` taps at `tempo`, as text.
-fn drawn(tempo: f64, beats: u32, want: Option<&str>, size: (u16, u16)) -> String {
+/// The dial after `beats` taps at `tempo`.
+fn tapped(tempo: f64, beats: u32, want: Option<&str>) -> Dial {
     let mut meter = Meter::default();
     let want: Option<Want> = want.map(|w| w.parse().unwrap());
     let mut dial = Dial {
@@ -21,12 +21,22 @@ fn drawn(tempo: f64, beats: u32, want: Option<&str>, size: (u16, u16)) -> String
         let advice = adviser.push(read);
         dial.advice = Some((advice, adviser.say(read)));
     }
+    dial
+}
+
+/// The dial as text.
+fn text(dial: &Dial, size: (u16, u16)) -> String {
     let area = Rect::new(0, 0, size.0, size.1);
     let mut buf = Buffer::empty(area);
-    draw(area, &mut buf, &dial);
+    draw(area, &mut buf, dial);
     let rows = buf.content().chunks(usize::from(size.0));
     let lines = rows.map(|row| row.iter().map(|c| c.symbol()).collect::<String>());
     lines.collect::<Vec<_>>().join("\n")
+}
+
+/// Both at once.
+fn drawn(tempo: f64, beats: u32, want: Option<&str>, size: (u16, u16)) -> String {
+    text(&tapped(tempo, beats, want), size)
 }
 
 #[test]
@@ -58,11 +68,12 @@ fn before_the_first_tempo_it_says_what_to_do() {
 
 #[test]
 fn every_size_is_survived_and_small_ones_keep_the_advice() {
+    let (with, without) = (tapped(131.0, 40, Some("112..120")), tapped(131.0, 40, None));
     for width in 1..100 {
         for height in 1..40 {
-            drawn(131.0, 40, Some("112..120"), (width, height));
+            text(&with, (width, height));
         }
-        drawn(131.0, 40, None, (width, 24));
+        text(&without, (width, 24));
     }
     let text = drawn(131.0, 40, Some("112..120"), (26, 2));
     assert!(
