@@ -13,6 +13,8 @@ const ROOM: usize = 256;
 
 /// One clip on its way out.
 struct Voice {
+    /// Its name, if it was given one to be found by.
+    id: Option<u64>,
     at: u64,
     clip: Arc<[f32]>,
     gain: f32,
@@ -78,11 +80,38 @@ impl Mixer {
             return false;
         }
         self.voices.push(Voice {
+            id: None,
             at: at_frame,
             clip,
             gain,
         });
         true
+    }
+
+    /// As [`schedule`](Self::schedule), but the clip is called `id` and takes
+    /// the place of one with that name that still waits. One that sounds
+    /// already goes on, and nothing is added; that counts as played.
+    pub fn place(&mut self, id: u64, at_frame: u64, clip: Arc<[f32]>, gain: f32) -> bool {
+        let now = self.now;
+        if let Some(voice) = self.voices.iter().find(|v| v.id == Some(id)) {
+            if voice.at < now {
+                return true;
+            }
+            self.withdraw(id);
+        }
+        let taken = self.schedule(at_frame, clip, gain);
+        if let Some(voice) = self.voices.last_mut().filter(|_| taken) {
+            voice.id = Some(id);
+        }
+        taken
+    }
+
+    /// Takes back the clip called `id`, and returns whether it still waited.
+    pub fn withdraw(&mut self, id: u64) -> bool {
+        let before = self.voices.len();
+        let now = self.now;
+        self.voices.retain(|v| v.id != Some(id) || v.at < now);
+        self.voices.len() < before
     }
 
     /// Adds what is due to `block`, interleaved frames of `channels` samples,
@@ -239,6 +268,30 @@ mod tests {
         let mut block = [0.0; 100];
         mixer.mix(&mut block, 1);
         assert_eq!(block.iter().filter(|s| **s != 0.0).count(), 1);
+        assert_eq!(mixer.late(), 1);
+    }
+
+    #[test]
+    fn a_named_clip_can_be_moved_and_taken_back_until_it_sounds() {
+        let clip: Arc<[f32]> = vec![0.5; 10].into();
+        let mut mixer = Mixer::new();
+        let heard = |mixer: &mut Mixer| {
+            let mut block = [0.0; 50];
+            mixer.mix(&mut block, 1);
+            let first = block.iter().position(|s| *s != 0.0);
+            (first, block.iter().filter(|s| **s != 0.0).count())
+        };
+        assert!(mixer.place(7, 20, clip.clone(), 1.0));
+        assert!(mixer.place(7, 45, clip.clone(), 1.0));
+        assert_eq!(heard(&mut mixer), (Some(45), 5), "moved, not doubled");
+        // Half of it has sounded: neither moves nor stops it.
+        assert!(mixer.place(7, 80, clip.clone(), 1.0));
+        assert!(!mixer.withdraw(7));
+        assert_eq!(heard(&mut mixer), (Some(0), 5));
+        assert!(mixer.place(8, 120, clip.clone(), 1.0));
+        assert!(mixer.withdraw(8));
+        assert!(!mixer.place(8, 99, clip, 1.0), "too late");
+        assert_eq!(heard(&mut mixer), (None, 0));
         assert_eq!(mixer.late(), 1);
     }
 

@@ -12,4 +12,5 @@ pub mod file;
 pub mod mix;
 pub mod quiet;
 pub mod resample;
+pub mod timeline;
 pub mod write;

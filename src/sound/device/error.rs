@@ -24,6 +24,17 @@ pub enum DeviceError {
         "the sound device offers no format that can be used ({0}); choose another device in the system's sound settings"
     )]
     Format(String),
+    /// No device is called so: what was asked for, and what there is.
+    #[error("no sound device is called \"{0}\"; there is: {1} (`eightclap devices` lists them)")]
+    Unknown(String, String),
+    /// Several devices are called so: what was asked for, and those.
+    #[error(
+        "several sound devices are called \"{0}\": {1}; give more of the name, or its number from `eightclap devices`"
+    )]
+    Several(String, String),
+    /// The device has no such channel: its name, the channel, and how many it has.
+    #[error("\"{0}\" has no channel {1}: it has {2}, counted from 1")]
+    Channel(String, usize, usize),
     /// Anything else that the system said.
     #[error(
         "the sound device cannot be used ({0}); choose another device in the system's sound settings, or unplug it and plug it in again"

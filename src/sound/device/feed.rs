@@ -58,7 +58,7 @@ impl Feed {
         T: Sample + FromSample<f32>,
     {
         let now = Instant::now();
-        self.shared.alive(now);
+        self.shared.watch.alive(now);
         let wanted = out.len() / self.to;
         self.pace.callback(&self.shared, now, delay, wanted);
 
@@ -92,7 +92,7 @@ impl Feed {
 /// Lays frames of one or two channels out for a device of `to` channels: mono
 /// in the first two, stereo in the first two, and stereo mixed for a single
 /// loudspeaker.
-fn spread<T>(frames: &[f32], from: usize, out: &mut [T], to: usize)
+pub(super) fn spread<T>(frames: &[f32], from: usize, out: &mut [T], to: usize)
 where
     T: Sample + FromSample<f32>,
 {

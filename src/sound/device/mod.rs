@@ -4,12 +4,21 @@
 //! system's sound library (through `cpal`) and do nothing but move samples:
 //! they never wait, lock, allocate or print.
 
+mod choose;
+mod clapper;
 mod error;
 mod feed;
+mod input;
 mod list;
+mod meter;
 mod output;
 mod pace;
+mod watch;
 
+pub use choose::{Choice, Direction};
+pub use clapper::{Clapper, Order, Outlet, Report};
 pub use error::DeviceError;
+pub use input::{Input, Intake};
 pub use list::{Device, Devices, Range, list};
+pub use meter::{Level, Meter};
 pub use output::Output;

@@ -7,8 +7,8 @@ use crate::sound::clock::{AHEAD, Sink};
 use crate::sound::quiet::Quiet;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{
-    BufferSize, ErrorKind, FromSample, I24, OutputCallbackInfo, SampleFormat, SizedSample,
-    StreamConfig, SupportedStreamConfig,
+    BufferSize, FromSample, I24, OutputCallbackInfo, SampleFormat, SizedSample, StreamConfig,
+    SupportedStreamConfig,
 };
 use ringbuf::traits::{Observer, Producer, Split};
 use ringbuf::{HeapCons, HeapProd, HeapRb};
@@ -20,17 +20,6 @@ use std::time::{Duration, Instant};
 /// laptop; at 2048 (43 ms at 48 kHz, held twice) none did, and a delay that is
 /// known costs nothing here.
 const BUFFER: u32 = 2048;
-
-/// With no callback for so long the device is gone: a dead sound server never
-/// says so.
-const LOST_AFTER: Duration = Duration::from_secs(1);
-
-/// Errors between two callbacks that are harmless: starts bring up to 2,000.
-const FLOOD: u64 = 2_500;
-
-/// Beyond that each error waits so long, or they would fill a processor core
-/// (some 15,000 come a second when the sound server dies).
-const FLOOD_PAUSE: Duration = Duration::from_millis(5);
 
 /// The default output, playing what is written to it as a [`Sink`]. Dropping
 /// it stops the sound at once; wait for [`Sink::drained`] first.
@@ -101,7 +90,7 @@ impl Output {
     /// Error reports so far. A few thousand at the start are usual on Linux
     /// and mean nothing.
     pub fn errors(&self) -> u64 {
-        self.shared.errors.load(Relaxed)
+        self.shared.watch.errors()
     }
 }
 
@@ -139,13 +128,11 @@ impl Sink for Output {
     }
 
     fn underruns(&self) -> u64 {
-        self.shared.underruns.load(Relaxed)
+        self.shared.underruns.load(Relaxed) + self.shared.watch.xruns()
     }
 
     fn lost(&self) -> Option<String> {
-        let gone = self.shared.gone.load(Relaxed);
-        let silent = self.shared.quiet_for(Instant::now()) > LOST_AFTER;
-        (gone || silent).then(|| {
+        self.shared.watch.lost(Instant::now()).then(|| {
             format!(
                 "the sound device \"{}\" has stopped; check its plug and the sound server, then start again",
                 self.name
@@ -173,7 +160,10 @@ impl std::fmt::Debug for Output {
 }
 
 /// The device's configuration nearest to stereo at `rate`.
-fn choose(device: &cpal::Device, rate: u32) -> Result<SupportedStreamConfig, DeviceError> {
+pub(super) fn choose(
+    device: &cpal::Device,
+    rate: u32,
+) -> Result<SupportedStreamConfig, DeviceError> {
     let default = device.default_output_config()?;
     let Ok(configs) = device.supported_output_configs() else {
         return Ok(default);
@@ -196,7 +186,8 @@ fn choose(device: &cpal::Device, rate: u32) -> Result<SupportedStreamConfig, Dev
     Ok(best.unwrap_or(default))
 }
 
-fn supported(format: SampleFormat) -> bool {
+/// Whether samples of this format can be converted.
+pub(super) fn supported(format: SampleFormat) -> bool {
     use SampleFormat::*;
     matches!(
         format,
@@ -253,32 +244,12 @@ where
             let stamp = info.timestamp();
             feed.fill(out, stamp.playback.duration_since(stamp.callback));
         },
-        move |error: cpal::Error| note(&reports, error.kind()),
+        move |error: cpal::Error| reports.watch.note(error.kind()),
         Some(Duration::from_secs(1)),
     )?;
     stream.play()?;
-    shared.alive(Instant::now());
+    shared.watch.alive(Instant::now());
     Ok((stream, push, shared))
-}
-
-/// Takes note of an error report. It is counted, never printed; whether the
-/// device still plays is for the watchdog to say, except where it says itself
-/// that it is gone.
-fn note(shared: &Shared, kind: ErrorKind) {
-    shared.errors.fetch_add(1, Relaxed);
-    match kind {
-        ErrorKind::DeviceNotAvailable | ErrorKind::StreamInvalidated => {
-            shared.gone.store(true, Relaxed);
-        }
-        ErrorKind::Xrun => {
-            shared.underruns.fetch_add(1, Relaxed);
-        }
-        _ => {}
-    }
-    if shared.errors_now.fetch_add(1, Relaxed) > FLOOD {
-        // No sound is being made at this point, so nothing is held up.
-        std::thread::sleep(FLOOD_PAUSE);
-    }
 }
 
 #[cfg(test)]

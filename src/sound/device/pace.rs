@@ -6,6 +6,7 @@
 //! to place frame 0 in time: a slow average, which a lasting jump (a dropout,
 //! a device that stopped) moves at once.
 
+use super::watch::Watch;
 use std::sync::atomic::{AtomicBool, AtomicI64, AtomicU64, Ordering::Relaxed};
 use std::time::{Duration, Instant};
 
@@ -20,24 +21,17 @@ const PATIENCE: u32 = 3;
 
 /// What the callback thread tells the others. Nothing in it is ever locked.
 pub(super) struct Shared {
-    /// The zero of all times here.
-    epoch: Instant,
+    /// Whether the device lives; its epoch is the zero of all times here.
+    pub(super) watch: Watch,
     /// When device frame 0 was or will be heard, nanoseconds since `epoch`.
     zero: AtomicI64,
     placed: AtomicBool,
-    /// When the last callback ran, nanoseconds since `epoch`.
-    last: AtomicU64,
     /// Frames of our sound handed to the device.
     pub(super) taken: AtomicU64,
     /// Frames of silence that lie before our last frame.
     pub(super) silent: AtomicU64,
     pub(super) underruns: AtomicU64,
     pub(super) ended: AtomicBool,
-    /// Error callbacks since the last data callback, and in all.
-    pub(super) errors_now: AtomicU64,
-    pub(super) errors: AtomicU64,
-    /// The device said itself that it is gone.
-    pub(super) gone: AtomicBool,
     /// The position given out last, as bits of an f64: it never falls.
     highest: AtomicU64,
 }
@@ -45,35 +39,19 @@ pub(super) struct Shared {
 impl Shared {
     pub(super) fn new() -> Self {
         Shared {
-            epoch: Instant::now(),
+            watch: Watch::new(Instant::now()),
             zero: AtomicI64::new(0),
             placed: AtomicBool::new(false),
-            last: AtomicU64::new(0),
             taken: AtomicU64::new(0),
             silent: AtomicU64::new(0),
             underruns: AtomicU64::new(0),
             ended: AtomicBool::new(false),
-            errors_now: AtomicU64::new(0),
-            errors: AtomicU64::new(0),
-            gone: AtomicBool::new(false),
             highest: AtomicU64::new(0),
         }
     }
 
     fn nanos(&self, at: Instant) -> i64 {
-        at.saturating_duration_since(self.epoch).as_nanos() as i64
-    }
-
-    /// Notes that a callback ran at `at`, or that the stream was started.
-    pub(super) fn alive(&self, at: Instant) {
-        self.last.store(self.nanos(at) as u64, Relaxed);
-        self.errors_now.store(0, Relaxed);
-    }
-
-    /// How long ago the last callback was.
-    pub(super) fn quiet_for(&self, now: Instant) -> Duration {
-        let last = self.last.load(Relaxed);
-        Duration::from_nanos((self.nanos(now) as u64).saturating_sub(last))
+        at.saturating_duration_since(self.watch.epoch()).as_nanos() as i64
     }
 
     /// Frames of our sound heard by `now`, at `rate` frames a second.
@@ -161,11 +139,11 @@ mod tests {
             let played = f64::from(n) * block as f64 / 48_000.0;
             // The device holds two blocks: frame 0 of this one is heard then.
             let truth = 0.1 + played + 0.057;
-            let at = shared.epoch + Duration::from_secs_f64(0.1 + played);
+            let at = shared.watch.epoch() + Duration::from_secs_f64(0.1 + played);
             let delay = (0.057 + wander(n)).max(0.0);
             pace.callback(&shared, at, Duration::from_secs_f64(delay), block);
             shared.taken.fetch_add(block as u64, Relaxed);
-            let now = shared.epoch + Duration::from_secs_f64(truth);
+            let now = shared.watch.epoch() + Duration::from_secs_f64(truth);
             let heard = shared.heard(now, 48_000) / 48_000.0;
             assert!(heard >= last, "ran backwards");
             last = heard;
@@ -198,7 +176,7 @@ mod tests {
     fn silence_is_not_heard_as_sound() {
         let shared = Shared::new();
         let mut pace = Pace::new(1_000);
-        let at = |s: f64| shared.epoch + Duration::from_secs_f64(s);
+        let at = |s: f64| shared.watch.epoch() + Duration::from_secs_f64(s);
         pace.callback(&shared, at(0.0), Duration::ZERO, 100);
         shared.silent.fetch_add(100, Relaxed);
         assert_eq!(shared.heard(at(0.09), 1_000), 0.0);

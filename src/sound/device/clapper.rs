@@ -1,0 +1,372 @@
+//! Clapping: clips that leave an output device at a sample of its own count.
+
+use super::DeviceError;
+use super::choose::{Choice, Direction, find};
+use super::feed::spread;
+use super::output::{choose, supported};
+use super::watch::Watch;
+use crate::sound::mix::Mixer;
+use crate::sound::quiet::Quiet;
+use crate::sound::timeline::Stamp;
+use cpal::traits::{DeviceTrait, StreamTrait};
+use cpal::{
+    BufferSize, FromSample, I24, OutputCallbackInfo, SampleFormat, SizedSample, StreamConfig,
+};
+use ringbuf::traits::{Consumer, Producer, Split};
+use ringbuf::{HeapCons, HeapProd, HeapRb};
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+/// The rate asked for, hertz.
+const RATE: u32 = 48_000;
+
+/// Seconds of sound asked for in a callback; the device holds two of them.
+/// See [`BUFFER`](super::output) for what larger ones are good for: here each
+/// millisecond comes off the notice that beats are announced with.
+const BUFFER: f64 = 0.020;
+
+/// Orders, stamps and reports that wait at most.
+const ORDERS: usize = 64;
+const STAMPS: usize = 1_024;
+
+/// Frames mixed at a time, on the stack: the callback allocates nothing.
+const PIECE: usize = 256;
+
+/// A clap that comes no later than this, seconds, is given at once; a later one
+/// not at all, for a clap off the beat is worse than none.
+pub(super) const LATE: f64 = 0.005;
+
+/// What an output device is to do. The clip must be held elsewhere too, so that
+/// it is never freed in the device's callback.
+#[derive(Debug, Clone)]
+pub enum Order {
+    /// Play `clip` (mono) from frame `at` of the device's count on, instead of
+    /// one of the same `id` that still waits.
+    Play {
+        /// Its name.
+        id: u64,
+        /// Frame of the device's count.
+        at: u64,
+        /// The sound at the device's rate.
+        clip: Arc<[f32]>,
+        /// Scale.
+        gain: f32,
+    },
+    /// Do not play the one called so, if it still waits.
+    Withdraw {
+        /// Its name.
+        id: u64,
+    },
+}
+
+/// What became of an [`Order::Play`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Report {
+    /// The clip's name.
+    pub id: u64,
+    /// Frames from the device's next one to the one asked for; negative if
+    /// that had passed.
+    pub margin: i64,
+    /// Whether it is or was played.
+    pub taken: bool,
+}
+
+/// An open output device that plays silence and what it is ordered to.
+pub struct Clapper {
+    stream: Option<cpal::Stream>,
+    watch: Arc<Watch>,
+    name: String,
+    id: String,
+    buffer: u32,
+}
+
+/// Where a [`Clapper`] takes its orders.
+pub struct Outlet {
+    /// Orders, in order.
+    pub orders: HeapProd<Order>,
+    /// One stamp a callback. Counts are of the frames handed to the device.
+    pub stamps: HeapCons<Stamp>,
+    /// One report for each [`Order::Play`].
+    pub reports: HeapCons<Report>,
+    /// Frames a second.
+    pub rate: u32,
+    watch: Arc<Watch>,
+}
+
+impl Outlet {
+    /// How often the device ran dry, as far as it says so.
+    pub fn underruns(&self) -> u64 {
+        self.watch.xruns()
+    }
+}
+
+impl Clapper {
+    /// Opens an output device. Stamps are seconds since `epoch`.
+    ///
+    /// # Errors
+    /// What keeps the device from playing; a device that is not there.
+    pub fn open(choice: &Choice, epoch: Instant) -> Result<(Self, Outlet), DeviceError> {
+        let _quiet = Quiet::begin();
+        let chosen = find(choice, Direction::Out)?;
+        let config = choose(&chosen.device, RATE)?;
+        let format = config.sample_format();
+        if !supported(format) {
+            return Err(DeviceError::Format(format.to_string()));
+        }
+        let frames = (BUFFER * f64::from(config.sample_rate())) as u32;
+        let mut last = None;
+        for buffer_size in [BufferSize::Fixed(frames), BufferSize::Default] {
+            let mut stream_config = config.config();
+            stream_config.buffer_size = buffer_size;
+            match start(&chosen.device, stream_config, format, epoch) {
+                Ok((stream, outlet)) => {
+                    let clapper = Clapper {
+                        buffer: stream.buffer_size().unwrap_or(0),
+                        stream: Some(stream),
+                        watch: outlet.watch.clone(),
+                        name: chosen.name,
+                        id: chosen.id,
+                    };
+                    return Ok((clapper, outlet));
+                }
+                Err(error) => last = Some(error),
+            }
+        }
+        Err(last.unwrap_or(DeviceError::None))
+    }
+
+    /// The device's name for people.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// Its name for the system, unique and lasting.
+    pub fn id(&self) -> &str {
+        &self.id
+    }
+
+    /// Frames that it asks for at a time; 0 if it does not say.
+    pub fn buffer(&self) -> u32 {
+        self.buffer
+    }
+
+    /// Whether it has stopped: no callback for a second, or its own word.
+    pub fn lost(&self) -> bool {
+        self.watch.lost(Instant::now())
+    }
+}
+
+impl Drop for Clapper {
+    fn drop(&mut self) {
+        let _quiet = Quiet::begin();
+        self.stream = None;
+    }
+}
+
+impl std::fmt::Debug for Clapper {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Clapper")
+            .field("name", &self.name)
+            .field("buffer", &self.buffer)
+            .finish_non_exhaustive()
+    }
+}
+
+fn start(
+    device: &cpal::Device,
+    config: StreamConfig,
+    format: SampleFormat,
+    epoch: Instant,
+) -> Result<(cpal::Stream, Outlet), DeviceError> {
+    match format {
+        SampleFormat::I8 => start_as::<i8>(device, config, epoch),
+        SampleFormat::I16 => start_as::<i16>(device, config, epoch),
+        SampleFormat::I24 => start_as::<I24>(device, config, epoch),
+        SampleFormat::I32 => start_as::<i32>(device, config, epoch),
+        SampleFormat::I64 => start_as::<i64>(device, config, epoch),
+        SampleFormat::U8 => start_as::<u8>(device, config, epoch),
+        SampleFormat::U16 => start_as::<u16>(device, config, epoch),
+        SampleFormat::U32 => start_as::<u32>(device, config, epoch),
+        SampleFormat::U64 => start_as::<u64>(device, config, epoch),
+        SampleFormat::F32 => start_as::<f32>(device, config, epoch),
+        SampleFormat::F64 => start_as::<f64>(device, config, epoch),
+        other => Err(DeviceError::Format(other.to_string())),
+    }
+}
+
+fn start_as<T>(
+    device: &cpal::Device,
+    config: StreamConfig,
+    epoch: Instant,
+) -> Result<(cpal::Stream, Outlet), DeviceError>
+where
+    T: SizedSample + FromSample<f32>,
+{
+    let (mut hands, outlet) = hands(config.sample_rate, config.channels.into(), epoch);
+    let reports = outlet.watch.clone();
+    let stream = device.build_output_stream(
+        config,
+        move |out: &mut [T], info: &OutputCallbackInfo| {
+            let stamp = info.timestamp();
+            hands.fill(out, stamp.playback.duration_since(stamp.callback));
+        },
+        move |error: cpal::Error| reports.note(error.kind()),
+        Some(Duration::from_secs(1)),
+    )?;
+    stream.play()?;
+    outlet.watch.alive(Instant::now());
+    Ok((stream, outlet))
+}
+
+/// The output callback's state.
+struct Hands {
+    orders: HeapCons<Order>,
+    stamps: HeapProd<Stamp>,
+    reports: HeapProd<Report>,
+    watch: Arc<Watch>,
+    mixer: Mixer,
+    channels: usize,
+    /// Frames by which a clap may be late.
+    late: u64,
+}
+
+fn hands(rate: u32, channels: usize, epoch: Instant) -> (Hands, Outlet) {
+    let (orders, orders_out) = HeapRb::new(ORDERS).split();
+    let (stamps_in, stamps) = HeapRb::new(STAMPS).split();
+    let (reports_in, reports) = HeapRb::new(ORDERS).split();
+    let watch = Arc::new(Watch::new(epoch));
+    let hands = Hands {
+        orders: orders_out,
+        stamps: stamps_in,
+        reports: reports_in,
+        watch: watch.clone(),
+        mixer: Mixer::new(),
+        channels: channels.max(1),
+        late: (LATE * f64::from(rate)) as u64,
+    };
+    let outlet = Outlet {
+        orders,
+        stamps,
+        reports,
+        rate,
+        watch,
+    };
+    (hands, outlet)
+}
+
+impl Hands {
+    /// Fills one of the device's buffers, the first frame of which will be
+    /// heard after `delay`.
+    fn fill<T>(&mut self, out: &mut [T], delay: Duration)
+    where
+        T: SizedSample + FromSample<f32>,
+    {
+        let now = Instant::now();
+        self.watch.alive(now);
+        let now = now.saturating_duration_since(self.watch.epoch());
+        // A stamp more or less matters to nobody.
+        let _ = self.stamps.try_push(Stamp {
+            count: self.mixer.now(),
+            at: now.as_secs_f64() + delay.as_secs_f64(),
+        });
+        while let Some(order) = self.orders.try_pop() {
+            self.obey(order);
+        }
+        for piece in out.chunks_mut(PIECE * self.channels) {
+            let mut scratch = [0.0f32; PIECE];
+            let mono = &mut scratch[..piece.len() / self.channels];
+            self.mixer.mix(mono, 1);
+            spread(mono, 1, piece, self.channels);
+        }
+    }
+
+    fn obey(&mut self, order: Order) {
+        match order {
+            Order::Play { id, at, clip, gain } => {
+                let now = self.mixer.now();
+                let due = if at + self.late >= now {
+                    at.max(now)
+                } else {
+                    at
+                };
+                let taken = self.mixer.place(id, due, clip, gain);
+                let _ = self.reports.try_push(Report {
+                    id,
+                    margin: at as i64 - now as i64,
+                    taken,
+                });
+            }
+            Order::Withdraw { id } => {
+                self.mixer.withdraw(id);
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn play(outlet: &mut Outlet, id: u64, at: u64, clip: &Arc<[f32]>) {
+        let order = Order::Play {
+            id,
+            at,
+            clip: clip.clone(),
+            gain: 1.0,
+        };
+        assert!(outlet.orders.try_push(order).is_ok());
+    }
+
+    #[test]
+    fn claps_leave_at_their_frame_in_every_channel() {
+        let (mut hands, mut outlet) = hands(1_000, 2, Instant::now());
+        let clip: Arc<[f32]> = vec![0.5, 0.25].into();
+        play(&mut outlet, 1, 603, &clip);
+        let mut heard = Vec::new();
+        for _ in 0..2 {
+            let mut out = vec![9i16; 2 * 400];
+            hands.fill(&mut out, Duration::from_millis(30));
+            heard.extend(out);
+        }
+        let loud: Vec<_> = heard.iter().enumerate().filter(|(_, s)| **s != 0).collect();
+        assert_eq!(
+            loud,
+            [(1206, &16384), (1207, &16384), (1208, &8192), (1209, &8192)]
+        );
+        let report = outlet.reports.try_pop().unwrap();
+        assert_eq!((report.margin, report.taken), (603, true));
+        let stamps: Vec<Stamp> = outlet.stamps.pop_iter().collect();
+        assert_eq!((stamps[0].count, stamps[1].count), (0, 400));
+        assert!(stamps[0].at >= 0.03);
+    }
+
+    #[test]
+    fn a_little_late_is_at_once_and_more_is_not_at_all() {
+        let (mut hands, mut outlet) = hands(1_000, 1, Instant::now());
+        let clip: Arc<[f32]> = vec![0.5].into();
+        let mut out = [0.0f32; 100];
+        hands.fill(&mut out, Duration::ZERO);
+        play(&mut outlet, 1, 96, &clip);
+        play(&mut outlet, 2, 94, &clip);
+        hands.fill(&mut out, Duration::ZERO);
+        assert_eq!((out[0], out[1]), (0.5, 0.0));
+        let reports: Vec<Report> = outlet.reports.pop_iter().collect();
+        assert_eq!(
+            reports.iter().map(|r| r.taken).collect::<Vec<_>>(),
+            [true, false]
+        );
+        assert_eq!(reports[1].margin, -6);
+    }
+
+    #[test]
+    fn a_clap_taken_back_is_not_heard() {
+        let (mut hands, mut outlet) = hands(1_000, 1, Instant::now());
+        let clip: Arc<[f32]> = vec![0.5].into();
+        let mut out = [0.0f32; 100];
+        play(&mut outlet, 1, 150, &clip);
+        hands.fill(&mut out, Duration::ZERO);
+        assert!(outlet.orders.try_push(Order::Withdraw { id: 1 }).is_ok());
+        hands.fill(&mut out, Duration::ZERO);
+        assert_eq!(out, [0.0; 100]);
+    }
+}
