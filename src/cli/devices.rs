@@ -4,9 +4,13 @@ use std::io::{self, Write};
 
 use crate::sound::device::{Device, DeviceError, Devices, list};
 
+/// Arguments of `devices`.
+#[derive(Debug, clap::Args)]
+pub(super) struct DevicesArgs {}
+
 /// Prints the list. That there is nothing to list is an answer too: the exit
 /// code says only whether the question could be answered.
-pub(super) fn run() -> anyhow::Result<()> {
+pub(super) fn run(_args: &DevicesArgs) -> anyhow::Result<()> {
     let mut out = io::stdout().lock();
     let devices = match list() {
         Ok(devices) => devices,

@@ -3,6 +3,8 @@
 
 mod demo;
 mod devices;
+mod face;
+mod listen;
 mod live;
 mod play;
 mod practise;
@@ -31,6 +33,7 @@ Examples:
   eightclap demo --write demo.wav             the demo as a file
   eightclap practise reel.mp3 --card my.toml  hear a recording with claps and cues
   eightclap practise reel.mp3 --write out.wav the same as a file
+  eightclap listen --card my.toml             hear a band through the microphone, with claps and cues
   eightclap track reel.mp3 --json             what the engine hears, for programs
   eightclap tempo reel.mp3 --want 112..120    its steps per minute, and what to tell the band
   eightclap tempo --tap                       the same of your taps on the space bar")]
@@ -49,8 +52,10 @@ enum Command {
     Demo(demo::DemoArgs),
     /// Say how many steps a minute a recording has, or taps on the space bar
     Tempo(tempo::TempoArgs),
+    /// Listen to a band, clap on every "one", and cue the figures of a dance card
+    Listen(listen::ListenArgs),
     /// List the sound devices, or say what to do if there are none
-    Devices,
+    Devices(devices::DevicesArgs),
 }
 
 /// What is known of the tune beforehand.
@@ -108,7 +113,8 @@ pub fn run() -> ExitCode {
         Some(Command::Practise(args)) => practise::run(&args),
         Some(Command::Track(args)) => track::run(&args),
         Some(Command::Tempo(args)) => tempo::run(&args),
-        Some(Command::Devices) => devices::run(),
+        Some(Command::Listen(args)) => listen::run(&args),
+        Some(Command::Devices(args)) => devices::run(&args),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

@@ -12,7 +12,7 @@ use crate::dance::Card;
 use crate::engine::Settings;
 use crate::follow::Follow;
 use crate::screen::lines::Lines;
-use crate::screen::{Stop, clock};
+use crate::screen::{Setup, Stop, clock, colour_wanted};
 use crate::sound::write::{Depth, WavOut};
 
 use super::tell;
@@ -62,6 +62,19 @@ impl Job {
         follow.set_claps(self.claps);
         follow.set_clap_gain(self.clap_gain);
         Ok(follow)
+    }
+
+    /// What the screen knows of it before it starts.
+    pub(super) fn setup(&self, tune: String, length: Option<f64>) -> Setup {
+        Setup {
+            tune,
+            length,
+            card: self.card.clone(),
+            form: self.settings.form,
+            claps: self.claps,
+            flash: self.flash,
+            colour: colour_wanted(),
+        }
     }
 
     /// What is played, and for which dance: one line.

@@ -81,20 +81,7 @@ fn level(text: &str) -> Result<f32, String> {
 }
 
 pub(super) fn run(args: &PractiseArgs) -> anyhow::Result<()> {
-    let card = match &args.card {
-        Some(path) => Some(Arc::new(read_card(path)?)),
-        None => None,
-    };
-    if let (Some(card), Some(form)) = (&card, args.tune.form)
-        && card.form() != form
-    {
-        anyhow::bail!(
-            "the card \"{}\" is {} beats long, but --form says {}; leave --form out",
-            card.title(),
-            card.form().beats(),
-            form.beats()
-        );
-    }
+    let card = card(args.card.as_deref(), &args.tune)?;
     let job = args.play.job(card, &args.tune);
     let mut recording = FromFile(Recording::open(&args.tune_file)?);
     match &args.write {
@@ -105,6 +92,23 @@ pub(super) fn run(args: &PractiseArgs) -> anyhow::Result<()> {
         Some(path) => write(&mut recording, &job, path),
         None => perform(&mut recording, &job),
     }
+}
+
+/// Reads the card, if one is given, and sees that the form is its own.
+pub(super) fn card(path: Option<&Path>, tune: &TuneArgs) -> anyhow::Result<Option<Arc<Card>>> {
+    let Some(path) = path else { return Ok(None) };
+    let card = Arc::new(read_card(path)?);
+    if let Some(form) = tune.form
+        && card.form() != form
+    {
+        anyhow::bail!(
+            "the card \"{}\" is {} beats long, but --form says {}; leave --form out",
+            card.title(),
+            card.form().beats(),
+            form.beats()
+        );
+    }
+    Ok(Some(card))
 }
 
 pub(super) fn is_same_file(a: &Path, b: &Path) -> bool {

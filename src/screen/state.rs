@@ -54,6 +54,11 @@ pub struct State {
     pub colour: bool,
     /// Whether nothing is heard, for want of a sound device.
     pub silent: bool,
+    /// Whether claps are held back for now.
+    pub held: bool,
+    /// How loud the microphone is: its peak, full scale 1, and whether it
+    /// clips; `None` where none listens.
+    pub level: Option<(f32, bool)>,
     /// A line for the caller: what went wrong, or what a key did.
     pub message: Option<String>,
     message_until: f64,
@@ -88,6 +93,8 @@ impl State {
             help: false,
             colour: setup.colour,
             silent: false,
+            held: false,
+            level: None,
             message: None,
             message_until: f64::INFINITY,
             card: setup.card,

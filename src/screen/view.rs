@@ -246,17 +246,19 @@ fn status_rows(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let sure = format!("{} {words}", sure_marks(sure));
     let on = |on| if on { "on" } else { "off" };
     let sound = if state.silent { "no sound   " } else { "" };
-    let switches = format!(
-        "{sound}claps {}   flash {} ",
-        on(state.claps),
-        on(state.flash)
-    );
+    let claps = if state.held { "held" } else { on(state.claps) };
+    let switches = format!("{sound}claps {claps}   flash {} ", on(state.flash));
     let used = 1 + put(buf, area, 1, 1, &sure, ink.strong());
     put_right(buf, area, used + 2, 1, &switches, ink.plain());
 }
 
 fn progress_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let used = put(buf, area, 1, 0, &clock(state.now()), ink.plain()) + 2;
+    if let Some((peak, clips)) = state.level {
+        let level = level_words(peak, clips);
+        let style = if clips { ink.message() } else { ink.plain() };
+        put(buf, area, used + 2, 0, &level, style);
+    }
     let (Some(progress), Some(length)) = (state.progress(), state.length) else {
         return;
     };
@@ -266,6 +268,19 @@ fn progress_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let line: String = (0..bar).map(|x| if x < done { '━' } else { '┄' }).collect();
     put(buf, area, used, 0, &line, ink.plain());
     put_right(buf, area, used, 0, &format!("{end} "), ink.plain());
+}
+
+/// How loud the microphone is, as marks of 6 dB each and in words.
+fn level_words(peak: f32, clips: bool) -> String {
+    let below = -20.0 * peak.max(1e-4).log10();
+    let marks = (8.0 - below / 6.0).ceil().clamp(0.0, 8.0) as usize;
+    let words = match below {
+        _ if clips => "too loud: turn it down",
+        b if b > 46.0 => "nothing to hear",
+        b if b > 34.0 => "quiet",
+        _ => "good",
+    };
+    format!("in {}{} {words}", "▮".repeat(marks), "▯".repeat(8 - marks))
 }
 
 fn message_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {

@@ -12,5 +12,6 @@ pub mod file;
 pub mod mix;
 pub mod quiet;
 pub mod resample;
+pub mod roundtrip;
 pub mod timeline;
 pub mod write;

@@ -5,6 +5,16 @@
 //! screen. Sound goes through once, in blocks of any size; nothing is ever
 //! known of a block before it has been pushed.
 
+mod coast;
+mod listener;
+mod live;
+mod plan;
+mod session;
+
+pub use live::{Live, Tally};
+pub use plan::Step;
+pub use session::{Caller, Ended, Session, SessionError, Told, Wanted};
+
 use std::sync::Arc;
 
 use crate::cue::{Cue, Scheduler};

@@ -1,0 +1,183 @@
+//! What the caller sees and does: the screen, or plain lines.
+
+use std::io::{self, IsTerminal, Write};
+use std::time::Duration;
+
+use crate::cue::Cue;
+use crate::event::Event;
+use crate::screen::lines::Lines;
+use crate::screen::{Action, Screen, Setup, State, Stop};
+use crate::sound::quiet::Quiet;
+
+use super::play::listen;
+use super::tell;
+
+/// How long the screen shows what a key did, and what went wrong, in seconds.
+const KEY_SHOWN: f64 = 2.0;
+const TROUBLE_SHOWN: f64 = 12.0;
+
+/// Time between two pictures.
+const TICK: Duration = Duration::from_millis(15);
+
+/// Whoever counts, and takes the caller's word for it.
+pub(super) trait Counter {
+    /// The beat nearest to `time`, seconds of sound, is a "one".
+    fn say_one(&mut self, time: f64);
+    /// Moves the count by so many beats.
+    fn move_count(&mut self, beats: i32);
+    /// Turns claps on or off.
+    fn set_claps(&mut self, on: bool);
+}
+
+/// What the caller sees: the screen, or plain lines where there is no terminal
+/// or they are asked for.
+pub(super) struct Face {
+    state: State,
+    screen: Option<(Screen, Quiet)>,
+    lines: Lines,
+    /// Events whose lines are not due yet, in order.
+    lines_later: Vec<Event>,
+    /// Troubles whose remedies are too long for the screen: told in full after it.
+    told_after: Vec<String>,
+    stop: Stop,
+}
+
+impl Face {
+    /// Takes the terminal over, or prints the `opening` line.
+    pub(super) fn new(setup: Setup, plain: bool, opening: String) -> anyhow::Result<Self> {
+        let lines = Lines::new(setup.card.clone());
+        let state = State::new(setup);
+        let on_screen = !plain && io::stdout().is_terminal() && io::stdin().is_terminal();
+        let (screen, stop) = if on_screen {
+            (Some((Screen::enter()?, Quiet::begin())), Stop::default())
+        } else {
+            writeln!(io::stdout().lock(), "{opening}")?;
+            (None, listen())
+        };
+        Ok(Face {
+            state,
+            screen,
+            lines,
+            lines_later: Vec::new(),
+            told_after: Vec::new(),
+            stop,
+        })
+    }
+
+    /// Takes an event, to be shown at its time.
+    pub(super) fn event(&mut self, event: &Event) {
+        self.state.update(event);
+        self.lines_later.push(*event);
+    }
+
+    /// Takes a cue, to be shown at its time.
+    pub(super) fn cue(&mut self, cue: Cue) {
+        self.state.cue(cue);
+    }
+
+    /// Seconds of sound shown.
+    pub(super) fn now(&self) -> f64 {
+        self.state.now()
+    }
+
+    /// What is shown.
+    pub(super) fn state(&mut self) -> &mut State {
+        &mut self.state
+    }
+
+    /// Says that nothing is heard from now on, and why.
+    pub(super) fn no_sound(&mut self, why: String) {
+        self.state.silent = true;
+        self.trouble("going on in silence", &why);
+    }
+
+    /// Says what went wrong, and `why`, with the remedy.
+    pub(super) fn trouble(&mut self, what: &str, why: &str) {
+        let text = format!("{what}: {why}");
+        match &self.screen {
+            Some(_) => {
+                self.state.say(text.clone(), TROUBLE_SHOWN);
+                self.told_after.push(text);
+            }
+            None => tell(text),
+        }
+    }
+
+    /// Says something that is no trouble.
+    pub(super) fn note(&mut self, text: String) -> io::Result<()> {
+        match &self.screen {
+            Some(_) => self.state.say(text, TROUBLE_SHOWN),
+            None => writeln!(io::stdout().lock(), "{text}")?,
+        }
+        Ok(())
+    }
+
+    /// Does what a key asks, and says what it did.
+    pub(super) fn act(&mut self, action: Action, counter: &mut dyn Counter) {
+        let beats = self.state.hears_beats();
+        let said = match action {
+            Action::One | Action::Move(_) if !beats => {
+                "no beat is heard yet: there is nothing to count".to_owned()
+            }
+            Action::One => {
+                counter.say_one(self.state.now());
+                "this is one".to_owned()
+            }
+            Action::Move(by) => {
+                counter.move_count(i32::from(by));
+                let way = if by < 0 { "back" } else { "on" };
+                format!("the count moved {way} a beat")
+            }
+            Action::Claps => {
+                self.state.claps = !self.state.claps;
+                counter.set_claps(self.state.claps && !self.state.held);
+                return;
+            }
+            Action::Hold => {
+                self.state.held = !self.state.held;
+                counter.set_claps(self.state.claps && !self.state.held);
+                match self.state.held {
+                    true => "held: no claps until h is pressed again".to_owned(),
+                    false => "going on".to_owned(),
+                }
+            }
+            Action::Flash => return self.state.flash = !self.state.flash,
+            Action::Help => return self.state.help = !self.state.help,
+            Action::Quit => return,
+        };
+        self.state.say(said, KEY_SHOWN);
+    }
+
+    /// Shows what is at `now`, seconds of sound, and waits a moment for a key.
+    pub(super) fn show(&mut self, now: f64) -> anyhow::Result<Option<Action>> {
+        self.state.at(now);
+        let due = self.lines_later.partition_point(|e| e.time() <= now);
+        for event in self.lines_later.drain(..due) {
+            let line = self.lines.push(&event);
+            if let (None, Some(line)) = (&self.screen, line) {
+                writeln!(io::stdout().lock(), "{line}")?;
+            }
+        }
+        match &mut self.screen {
+            Some((screen, _)) => {
+                screen.draw(&self.state)?;
+                Ok(screen.wait(TICK)?)
+            }
+            None if self.stop.asked() => Ok(Some(Action::Quit)),
+            None => {
+                std::thread::sleep(TICK);
+                Ok(None)
+            }
+        }
+    }
+
+    /// Gives the terminal back and tells what did not fit on it; what is left
+    /// is for plain lines.
+    pub(super) fn leave(self) -> Lines {
+        drop(self.screen);
+        for trouble in &self.told_after {
+            tell(trouble);
+        }
+        self.lines
+    }
+}

@@ -1,0 +1,243 @@
+//! `eightclap listen`: a band, live, with claps and cues.
+
+use std::io::{self, Write};
+use std::path::PathBuf;
+
+use clap::Args;
+
+use crate::follow::{Caller, Ended, Session, SessionError, Told, Wanted};
+use crate::screen::Action;
+use crate::sound::device::{Choice, Direction, Level};
+use crate::sound::roundtrip::RoundTrips;
+
+use super::face::{Counter, Face};
+use super::play::Job;
+use super::practise::{PlayArgs, card};
+use super::{TuneArgs, tell};
+
+/// How long a clipped sample is shown, seconds.
+const CLIPPED_SHOWN: f64 = 2.0;
+
+/// Arguments of `listen`.
+#[derive(Debug, Args)]
+pub(super) struct ListenArgs {
+    /// The dance card to cue
+    #[arg(long, value_name = "CARD.toml")]
+    card: Option<PathBuf>,
+
+    /// Where the band is heard: a number from `eightclap devices`, or part of a name
+    #[arg(long = "in", value_name = "DEVICE", value_parser = choice)]
+    input: Option<Choice>,
+
+    /// Where claps sound: a number from `eightclap devices`, or part of a name
+    #[arg(long = "out", value_name = "DEVICE", value_parser = choice)]
+    output: Option<Choice>,
+
+    /// The one channel to hear, from 1, such as the mixer's; without it the mean of all
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    channel: Option<u16>,
+
+    /// Stop after so many seconds
+    #[arg(long, value_name = "N", value_parser = seconds)]
+    seconds: Option<f64>,
+
+    /// One plain line a phrase instead of the screen
+    #[arg(long)]
+    line: bool,
+
+    #[command(flatten)]
+    tune: TuneArgs,
+
+    #[command(flatten)]
+    play: PlayArgs,
+}
+
+/// Takes a device's number or a part of its name.
+pub(super) fn choice(text: &str) -> Result<Choice, String> {
+    match text.trim() {
+        "" => Err("give a device's number or a part of its name".into()),
+        text => Ok(text.parse().unwrap_or_default()),
+    }
+}
+
+fn seconds(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(seconds) if seconds > 0.0 && seconds <= 1e6 => Ok(seconds),
+        _ => Err("give a number of seconds above 0".into()),
+    }
+}
+
+impl Counter for Caller {
+    fn say_one(&mut self, time: f64) {
+        Caller::say_one(self, time);
+    }
+
+    fn move_count(&mut self, beats: i32) {
+        Caller::move_count(self, beats);
+    }
+
+    fn set_claps(&mut self, on: bool) {
+        Caller::set_claps(self, on);
+    }
+}
+
+pub(super) fn run(args: &ListenArgs) -> anyhow::Result<()> {
+    let job = args
+        .play
+        .job(card(args.card.as_deref(), &args.tune)?, &args.tune);
+    let session = Session::start(Wanted {
+        input: args.input.clone().unwrap_or_default(),
+        channel: args.channel.map(usize::from),
+        output: args.output.clone().unwrap_or_default(),
+        settings: job.settings,
+        card: job.card.clone(),
+        clap_gain: job.clap_gain,
+        claps: job.claps,
+        round_trips: round_trips(),
+    })?;
+    let opening = match &job.card {
+        Some(card) => format!("listening, for \"{}\"", card.title()),
+        None => "listening".to_owned(),
+    };
+    let mut setup = job.setup("the band".to_owned(), None);
+    setup.length = args.seconds;
+    let face = Face::new(setup, args.line, opening)?;
+    follow(session, face, &job, args.seconds)
+}
+
+/// What was measured before. Without it claps are still given: late or early
+/// by what the devices do not say of themselves.
+fn round_trips() -> RoundTrips {
+    let loaded = RoundTrips::path().and_then(|path| RoundTrips::load(&path));
+    loaded.unwrap_or_else(|error| {
+        tell(format_args!("going on without measured delays: {error}"));
+        RoundTrips::default()
+    })
+}
+
+fn follow(
+    mut session: Session,
+    mut face: Face,
+    job: &Job,
+    seconds: Option<f64>,
+) -> anyhow::Result<()> {
+    let mut caller = session.caller();
+    let mut clipping = Clipping::default();
+    let done = loop {
+        for told in session.told() {
+            hear(told, &mut face)?;
+        }
+        if session.broken() {
+            break Err(SessionError::Fault);
+        }
+        let now = session.now();
+        let level = session.level();
+        face.state().level = Some((level.peak, clipping.shown(&level, now)));
+        match face.show(now)? {
+            Some(Action::Quit) => break Ok(()),
+            Some(action) => face.act(action, &mut caller),
+            None => {}
+        }
+        if seconds.is_some_and(|end| now >= end) {
+            break Ok(());
+        }
+    };
+    let now = face.now();
+    let lines = face.leave();
+    done?;
+    let ended = session.end()?;
+    let mut out = io::stdout().lock();
+    writeln!(out, "{}", job.closing(&lines, now))?;
+    Ok(summary(&ended, &mut out)?)
+}
+
+/// Shows what the session tells.
+fn hear(told: Told, face: &mut Face) -> io::Result<()> {
+    match told {
+        Told::Event(event) => face.event(&event),
+        Told::Cue(cue) => face.cue(cue),
+        Told::Opened(Direction::In, what) => face.note(format!("hearing {what}"))?,
+        Told::Opened(Direction::Out, what) => {
+            face.state().silent = false;
+            face.note(format!("clapping through {what}"))?;
+        }
+        Told::Lost(Direction::In, why) => {
+            face.trouble("nothing is heard, the beat goes on for some seconds", &why);
+        }
+        Told::Lost(Direction::Out, why) => {
+            face.state().silent = true;
+            face.trouble("flashes only, no claps", &why);
+        }
+        Told::Late(claps) => face.trouble(&too_late(claps), REMEDY),
+        Told::Slept => face.note("the computer slept: listening anew".to_owned())?,
+    }
+    Ok(())
+}
+
+/// What to do about claps that come too late.
+const REMEDY: &str = "use a wired loudspeaker or headphones, choose a direct device with --out, and close other programs";
+
+fn too_late(claps: u64) -> String {
+    match claps {
+        1 => "1 clap was too late for this sound card and left out".to_owned(),
+        n => format!("{n} claps were too late for this sound card and left out"),
+    }
+}
+
+/// Keeps a clipped sample in sight for a while.
+#[derive(Debug, Default)]
+struct Clipping {
+    clipped: u64,
+    until: f64,
+}
+
+impl Clipping {
+    fn shown(&mut self, level: &Level, now: f64) -> bool {
+        if level.clipped > self.clipped {
+            self.until = now + CLIPPED_SHOWN;
+        }
+        self.clipped = level.clipped;
+        now < self.until
+    }
+}
+
+/// What was counted, in plain lines.
+fn summary(ended: &Ended, out: &mut impl Write) -> io::Result<()> {
+    let tally = &ended.tally;
+    writeln!(
+        out,
+        "listened {:.0} s; microphone: {} overruns, {} holes ({:.0} ms); loudspeaker: {} underruns",
+        tally.seconds,
+        ended.overruns,
+        tally.holes,
+        1e3 * tally.missing,
+        ended.underruns
+    )?;
+    write!(out, "claps: {} given, {} too late", ended.claps, ended.late)?;
+    if let Some((least, middle)) = spare(&ended.spare) {
+        let (least, middle) = (1e3 * least, 1e3 * middle);
+        write!(
+            out,
+            ", ordered {middle:.0} ms ahead (at least {least:.0} ms)"
+        )?;
+    }
+    writeln!(out)?;
+    if let Some((middle, most)) = tally.delay() {
+        let (middle, most) = (1e3 * middle, 1e3 * most);
+        write!(
+            out,
+            "from sound to decision: {middle:.0} ms, 95 % within {most:.0} ms"
+        )?;
+    }
+    match ended.cpu {
+        Some(cpu) => writeln!(out, "; processor time of the listener: {cpu:.1} s"),
+        None => writeln!(out),
+    }
+}
+
+/// The least and the median.
+fn spare(all: &[f64]) -> Option<(f64, f64)> {
+    let mut sorted = all.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    Some((*sorted.first()?, *sorted.get(sorted.len() / 2)?))
+}

@@ -1,0 +1,270 @@
+//! The thread that listens: takes what was heard, follows it, orders claps.
+
+use std::collections::HashMap;
+use std::sync::Arc;
+use std::sync::atomic::Ordering::Relaxed;
+use std::time::{Duration, SystemTime};
+
+use crossbeam_channel::{Receiver, Sender};
+use ringbuf::traits::{Consumer, Producer};
+
+use super::live::Live;
+use super::plan::Step;
+use super::session::{Ask, Ended, Shared, Told, Wanted};
+use crate::hear::features::RateError;
+use crate::sound::device::{Intake, Order, Outlet, Report};
+
+/// How long the listener rests between two looks: a small share of what one
+/// callback of the microphone holds.
+const REST: Duration = Duration::from_millis(2);
+
+/// Samples taken at a time.
+const BLOCK: usize = 512;
+
+/// Further apart than this, seconds, the clock on the wall and the steady one
+/// have run while the computer slept.
+const SLEPT: f64 = 2.0;
+
+/// Claps whose order is remembered, to tell how much time was left.
+const REMEMBERED: usize = 64;
+
+/// Devices that come and go.
+pub(super) enum Gear {
+    Input(Intake),
+    NoInput,
+    /// With the clap at its rate.
+    Output(Outlet, Arc<[f32]>),
+    NoOutput,
+    /// For the devices given last, seconds.
+    RoundTrip(f64),
+}
+
+/// The state of the listening thread.
+pub(super) struct Listener {
+    live: Live,
+    shared: Arc<Shared>,
+    tell: Sender<Told>,
+    asked: Receiver<Ask>,
+    gear: Receiver<Gear>,
+    intake: Option<Intake>,
+    outlet: Option<(Outlet, Arc<[f32]>)>,
+    clap_gain: f32,
+    round_trip: f64,
+    block: Vec<f32>,
+    /// What the last report said of each clap that is not over.
+    reports: HashMap<u64, Report>,
+    ended: Ended,
+    /// Wall time less common time, at the last look.
+    wall: f64,
+}
+
+impl Listener {
+    pub(super) fn new(
+        rate: u32,
+        wanted: &Wanted,
+        shared: Arc<Shared>,
+        tell: Sender<Told>,
+        asked: Receiver<Ask>,
+        gear: Receiver<Gear>,
+    ) -> Result<Self, RateError> {
+        let mut live = Live::new(rate, wanted.settings, wanted.card.clone())?;
+        live.set_claps(wanted.claps);
+        Ok(Listener {
+            live,
+            wall: wall() - shared.now(),
+            shared,
+            tell,
+            asked,
+            gear,
+            intake: None,
+            outlet: None,
+            clap_gain: wanted.clap_gain,
+            round_trip: 0.0,
+            block: vec![0.0; BLOCK],
+            reports: HashMap::new(),
+            ended: Ended::default(),
+        })
+    }
+
+    /// Listens until it is told to stop.
+    pub(super) fn run(mut self) -> Ended {
+        while !self.shared.stop.load(Relaxed) {
+            self.look();
+            std::thread::sleep(REST);
+        }
+        self.let_go_of_intake();
+        self.let_go_of_outlet();
+        self.ended.tally = self.live.tally().clone();
+        self.ended.cpu = cpu();
+        self.ended
+    }
+
+    fn look(&mut self) {
+        self.notice_sleep();
+        while let Ok(gear) = self.gear.try_recv() {
+            self.swap(gear);
+        }
+        while let Ok(ask) = self.asked.try_recv() {
+            match ask {
+                Ask::One(time) => self.live.say_one(time),
+                Ask::Move(beats) => self.live.move_count(beats),
+                Ask::Claps(on) => self.live.set_claps(on),
+            }
+        }
+        if let Some(intake) = &mut self.intake {
+            for stamp in intake.stamps.pop_iter() {
+                self.live.heard_at(stamp);
+            }
+            loop {
+                let taken = intake.samples.pop_slice(&mut self.block);
+                if taken == 0 {
+                    break;
+                }
+                self.live.push(&self.block[..taken], self.shared.now());
+            }
+        }
+        let now = self.shared.now();
+        self.live.tick(now);
+        self.clap();
+        if let Some(sound) = self.live.sound_at(now) {
+            self.shared.set_ahead(sound - now);
+        }
+        let (events, cues) = self.live.take_events();
+        for event in events {
+            let _ = self.tell.send(Told::Event(event));
+        }
+        for cue in cues {
+            let _ = self.tell.send(Told::Cue(cue));
+        }
+    }
+
+    /// Orders what claps are due and takes the loudspeaker's reports.
+    fn clap(&mut self) {
+        let Some((outlet, clip)) = &mut self.outlet else {
+            return;
+        };
+        for stamp in outlet.stamps.pop_iter() {
+            self.live.played_at(stamp);
+        }
+        for step in self.live.take_steps() {
+            let order = match step {
+                Step::Play { id, at } => Order::Play {
+                    id,
+                    at: at.round() as u64,
+                    clip: clip.clone(),
+                    gain: self.clap_gain,
+                },
+                Step::Withdraw { id } => {
+                    self.reports.remove(&id);
+                    Order::Withdraw { id }
+                }
+            };
+            // Full only if the device has died, which its keeper sees.
+            let _ = outlet.orders.try_push(order);
+        }
+        let mut late = 0;
+        while let Some(report) = outlet.reports.try_pop() {
+            if !report.taken {
+                self.live.missed(report.id);
+                self.reports.remove(&report.id);
+                late += 1;
+                continue;
+            }
+            // Only the last order before it sounds tells what time was left.
+            let before = self.reports.get(&report.id);
+            if report.margin >= 0 || before.is_none() {
+                self.reports.insert(report.id, report);
+            }
+        }
+        if late > 0 {
+            self.ended.late += late;
+            let _ = self.tell.send(Told::Late(self.ended.late));
+        }
+        if self.reports.len() > REMEMBERED {
+            self.count_claps();
+        }
+    }
+
+    /// Adds the claps reported to what was counted.
+    fn count_claps(&mut self) {
+        let rate = self.outlet.as_ref().map_or(1.0, |(o, _)| f64::from(o.rate));
+        for report in self.reports.drain().map(|(_, report)| report) {
+            self.ended.claps += 1;
+            self.ended.spare.push(report.margin as f64 / rate);
+        }
+    }
+
+    fn swap(&mut self, gear: Gear) {
+        match gear {
+            Gear::Input(intake) => {
+                self.let_go_of_intake();
+                if let Err(error) = self.live.microphone(intake.rate) {
+                    let why = Told::Lost(crate::sound::device::Direction::In, error.to_string());
+                    let _ = self.tell.send(why);
+                    return;
+                }
+                self.intake = Some(intake);
+            }
+            Gear::NoInput => {
+                self.let_go_of_intake();
+                self.live.microphone_lost();
+            }
+            Gear::Output(outlet, clip) => {
+                self.let_go_of_outlet();
+                self.live.loudspeaker(Some(outlet.rate), self.round_trip);
+                self.outlet = Some((outlet, clip));
+            }
+            Gear::NoOutput => {
+                self.let_go_of_outlet();
+                self.live.loudspeaker(None, self.round_trip);
+            }
+            Gear::RoundTrip(seconds) => {
+                self.round_trip = seconds;
+                self.live.set_round_trip(seconds);
+            }
+        }
+    }
+
+    fn let_go_of_intake(&mut self) {
+        if let Some(intake) = self.intake.take() {
+            self.ended.overruns += intake.overruns();
+        }
+    }
+
+    fn let_go_of_outlet(&mut self) {
+        self.count_claps();
+        if let Some((outlet, _)) = self.outlet.take() {
+            self.ended.underruns += outlet.underruns();
+        }
+    }
+
+    /// The steady clock stands still while a laptop sleeps (on Linux), the
+    /// clock on the wall does not.
+    fn notice_sleep(&mut self) {
+        let wall = wall() - self.shared.now();
+        let slept = wall - self.wall;
+        self.wall = wall;
+        if slept > SLEPT {
+            self.live.slept(slept);
+            let _ = self.tell.send(Told::Slept);
+        }
+    }
+}
+
+fn wall() -> f64 {
+    SystemTime::now()
+        .duration_since(SystemTime::UNIX_EPOCH)
+        .map_or(0.0, |d| d.as_secs_f64())
+}
+
+/// Processor time of this thread, seconds.
+#[cfg(target_os = "linux")]
+fn cpu() -> Option<f64> {
+    let time = rustix::time::clock_gettime(rustix::time::ClockId::ThreadCPUTime);
+    Some(time.tv_sec as f64 + 1e-9 * time.tv_nsec as f64)
+}
+
+#[cfg(not(target_os = "linux"))]
+fn cpu() -> Option<f64> {
+    None
+}

@@ -1,0 +1,396 @@
+//! Following live sound: samples and stamps in, events and clap times out.
+//!
+//! This is the live flow without devices, threads or a clock: whoever owns
+//! those hands in what came from them, and when. Three clocks meet here:
+//! seconds of *sound* (what events speak of), the *common* time of the stamps,
+//! and the samples that each device has counted.
+
+use std::sync::Arc;
+
+use super::coast::Coast;
+use super::plan::{Plan, Step};
+use crate::cue::{Cue, Scheduler};
+use crate::dance::Card;
+use crate::engine::{Engine, Settings};
+use crate::event::{Beat, Event, LeadIn, Phrase};
+use crate::hear::features::RateError;
+use crate::sound::timeline::{Stamp, TimeLine, median};
+
+/// Longest gap that is filled with silence for the engine, seconds. It forgets
+/// the tune after twelve beats of it.
+const FILLED: f64 = 30.0;
+
+/// An event that is past by more than this, seconds, is no news.
+const PAST: f64 = 0.2;
+
+/// The engine's beats nearer than this to one given while it could not hear
+/// are that beat, seconds.
+const SAME: f64 = 0.25;
+
+/// Measured delays that are kept.
+const DELAYS: usize = 100_000;
+
+/// What is counted while following.
+#[derive(Debug, Clone, Default)]
+pub struct Tally {
+    /// Seconds of sound heard.
+    pub seconds: f64,
+    /// Times that sound was found missing between two blocks, and how much.
+    pub holes: u64,
+    /// Seconds of it in all.
+    pub missing: f64,
+    /// Seconds from the sound that decided an event until the event was out.
+    pub delays: Vec<f64>,
+}
+
+impl Tally {
+    /// Median and 95th percentile of the delays, seconds; `None` without any.
+    pub fn delay(&self) -> Option<(f64, f64)> {
+        let mut sorted = self.delays.clone();
+        let middle = median(&mut sorted);
+        sorted.sort_by(f64::total_cmp);
+        let most = sorted.get((sorted.len() * 95 / 100).min(sorted.len().checked_sub(1)?))?;
+        Some((middle, *most))
+    }
+}
+
+/// The loudspeaker's side.
+struct Played {
+    line: TimeLine,
+    rate: f64,
+    /// Its newest stamp's count.
+    count: u64,
+}
+
+/// Follows what a microphone hears, through holes and changes of device.
+pub struct Live {
+    settings: Settings,
+    engine: Engine,
+    scheduler: Scheduler,
+    coast: Coast,
+    plan: Plan,
+    rate: u32,
+    heard: TimeLine,
+    played: Option<Played>,
+    /// Seconds of sound before this engine's first sample.
+    zero: f64,
+    /// The engine's samples less this device's count.
+    base: i64,
+    /// Samples given to the engine.
+    pushed: u64,
+    /// What the present device's time line has to continue from: the common
+    /// time at which the sound heard so far ended.
+    rejoin: Option<f64>,
+    deaf: bool,
+    claps: bool,
+    /// Seconds by which a sound that is played is in the microphone after its
+    /// stamped time.
+    round_trip: f64,
+    silence: Vec<f32>,
+    fresh: Vec<Event>,
+    events: Vec<Event>,
+    cues: Vec<Cue>,
+    tally: Tally,
+}
+
+impl Live {
+    /// Follows mono sound of `rate` samples a second; with a card, its form
+    /// takes the place of the settings' one.
+    ///
+    /// # Errors
+    /// If the engine cannot hear at that rate.
+    pub fn new(rate: u32, settings: Settings, card: Option<Arc<Card>>) -> Result<Self, RateError> {
+        let form = card.as_ref().map_or(settings.form, |card| card.form());
+        let settings = Settings { form, ..settings };
+        Ok(Live {
+            settings,
+            engine: Engine::new(rate, settings)?,
+            scheduler: match card {
+                Some(card) => Scheduler::with_card(card),
+                None => Scheduler::without_card(form),
+            },
+            coast: Coast::new(form),
+            plan: Plan::default(),
+            rate,
+            heard: TimeLine::new(rate),
+            played: None,
+            zero: 0.0,
+            base: 0,
+            pushed: 0,
+            rejoin: None,
+            deaf: false,
+            claps: true,
+            round_trip: 0.0,
+            silence: Vec::new(),
+            fresh: Vec::new(),
+            events: Vec::new(),
+            cues: Vec::new(),
+            tally: Tally::default(),
+        })
+    }
+
+    /// Whether claps are planned from now on; turning them off takes back
+    /// those that have not sounded.
+    pub fn set_claps(&mut self, on: bool) {
+        self.claps = on;
+        if !on {
+            self.plan.clear();
+        }
+    }
+
+    /// The caller says that the beat nearest to `time` (seconds of sound) is a
+    /// "one".
+    pub fn say_one(&mut self, time: f64) {
+        self.engine.say_one(time - self.zero);
+    }
+
+    /// The caller moves the count by `beats`; forward is positive.
+    pub fn move_count(&mut self, beats: i32) {
+        self.engine.move_count(beats);
+    }
+
+    /// The microphone has stopped: beats go on for a while without it.
+    pub fn microphone_lost(&mut self) {
+        self.deaf = true;
+    }
+
+    /// A microphone begins, with a count of its own; what was missed since the
+    /// last one is silence to the engine.
+    ///
+    /// # Errors
+    /// If the engine cannot hear at that rate.
+    pub fn microphone(&mut self, rate: u32) -> Result<(), RateError> {
+        let end = self.sound_end();
+        if rate != self.rate {
+            self.engine = Engine::new(rate, self.settings)?;
+            self.zero = self.sound();
+            self.pushed = 0;
+            self.rate = rate;
+        }
+        self.rejoin = end;
+        self.base = self.pushed as i64;
+        self.heard = TimeLine::new(rate);
+        self.deaf = false;
+        Ok(())
+    }
+
+    /// The common time has jumped (the computer slept `seconds`): stamps from
+    /// before it mean nothing now.
+    pub fn slept(&mut self, seconds: f64) {
+        self.heard = TimeLine::new(self.rate);
+        if let Some(played) = &mut self.played {
+            played.line = TimeLine::new(played.rate as u32);
+        }
+        self.plan.clear();
+        self.fill(seconds);
+    }
+
+    /// A loudspeaker begins, or (`None`) there is none any more. A sound played
+    /// by it is in the microphone `round_trip` seconds after its stamped time.
+    pub fn loudspeaker(&mut self, rate: Option<u32>, round_trip: f64) {
+        self.played = rate.map(|rate| Played {
+            line: TimeLine::new(rate),
+            rate: f64::from(rate),
+            count: 0,
+        });
+        self.round_trip = round_trip;
+        self.plan.clear();
+    }
+
+    /// Another round trip was measured, or belongs to another device.
+    pub fn set_round_trip(&mut self, seconds: f64) {
+        self.round_trip = seconds;
+    }
+
+    /// Takes a stamp of the microphone. What its count is found to lack is
+    /// made up with silence, so that beats stay where they are in time.
+    pub fn heard_at(&mut self, stamp: Stamp) {
+        if let Some(jump) = self.heard.stamp(stamp)
+            && jump > 0.0
+        {
+            self.tally.holes += 1;
+            self.tally.missing += jump;
+            self.fill(jump);
+        }
+        if let Some(end) = self.rejoin.take() {
+            // The first stamp of the new device tells how long nobody listened.
+            self.fill(stamp.at - end);
+        }
+    }
+
+    /// Takes a stamp of the loudspeaker.
+    pub fn played_at(&mut self, stamp: Stamp) {
+        if let Some(played) = &mut self.played {
+            played.line.stamp(stamp);
+            played.count = stamp.count;
+        }
+    }
+
+    /// Hears samples, at `now` of the common time.
+    pub fn push(&mut self, samples: &[f32], now: f64) {
+        self.engine.push(samples, &mut self.fresh);
+        self.pushed += samples.len() as u64;
+        self.tally.seconds += samples.len() as f64 / f64::from(self.rate);
+        self.take(now);
+    }
+
+    /// Lets time pass until `now` of the common time.
+    pub fn tick(&mut self, now: f64) {
+        if self.deaf
+            && let Some(now) = self.sound_at(now)
+        {
+            let mut coasted = std::mem::take(&mut self.fresh);
+            self.coast.go_on(now, &mut coasted);
+            for event in coasted.drain(..) {
+                self.give(event);
+            }
+            self.plan.heard(now);
+            self.fresh = coasted;
+        }
+    }
+
+    /// What became known since it was asked last.
+    pub fn take_events(&mut self) -> (std::vec::Drain<'_, Event>, std::vec::Drain<'_, Cue>) {
+        (self.events.drain(..), self.cues.drain(..))
+    }
+
+    /// What to tell the loudspeaker: claps by its own count of frames.
+    pub fn take_steps(&mut self) -> Vec<Step> {
+        let (heard, zero, rate, base) = (&self.heard, self.zero, self.rate, self.base);
+        let Some(Played {
+            line: played,
+            rate: played_rate,
+            count,
+        }) = &self.played
+        else {
+            return Vec::new();
+        };
+        let (round_trip, played_rate) = (self.round_trip, *played_rate);
+        let now = *count as f64 / played_rate;
+        let steps = self.plan.steps(now, |sound| {
+            if !heard.settled() || !played.settled() {
+                return None;
+            }
+            let count = (sound - zero) * f64::from(rate) - base as f64;
+            let frame = played.count_at(heard.time_of(count)? - round_trip)?;
+            (frame >= 0.0).then_some(frame / played_rate)
+        });
+        let frames = |step| match step {
+            Step::Play { id, at } => Step::Play {
+                id,
+                at: at * played_rate,
+            },
+            other => other,
+        };
+        steps.into_iter().map(frames).collect()
+    }
+
+    /// The loudspeaker says that clap `id` came too late to sound.
+    pub fn missed(&mut self, id: u64) {
+        self.plan.missed(id);
+    }
+
+    /// Seconds of sound at `now` of the common time; `None` before the first
+    /// stamp.
+    pub fn sound_at(&self, now: f64) -> Option<f64> {
+        if let Some(end) = self.rejoin {
+            return Some(self.sound() + now - end);
+        }
+        let count = self.heard.count_at(now)? + self.base as f64;
+        Some(self.zero + count / f64::from(self.rate))
+    }
+
+    /// What was counted.
+    pub fn tally(&self) -> &Tally {
+        &self.tally
+    }
+
+    /// How much faster than nominal microphone and loudspeaker count, in
+    /// millionths.
+    pub fn fast_by(&self) -> (f64, f64) {
+        let played = self.played.as_ref().map_or(0.0, |p| p.line.fast_by());
+        (self.heard.fast_by(), played)
+    }
+
+    /// Seconds of sound given to the engine so far.
+    fn sound(&self) -> f64 {
+        self.zero + self.pushed as f64 / f64::from(self.rate)
+    }
+
+    /// The common time at which that sound ended.
+    fn sound_end(&self) -> Option<f64> {
+        match self.rejoin {
+            Some(end) => Some(end),
+            None => self.heard.time_of((self.pushed as i64 - self.base) as f64),
+        }
+    }
+
+    /// Gives the engine `seconds` of silence for sound that nobody heard, as
+    /// far as that tells it anything.
+    fn fill(&mut self, seconds: f64) {
+        let filled = seconds.clamp(0.0, FILLED);
+        self.zero += (seconds - filled).max(0.0);
+        let samples = (filled * f64::from(self.rate)) as usize;
+        self.silence.resize(samples.min(self.rate as usize), 0.0);
+        let mut left = samples;
+        while left > 0 {
+            let piece = left.min(self.silence.len());
+            self.engine.push(&self.silence[..piece], &mut self.fresh);
+            left -= piece;
+        }
+        self.pushed += samples as u64;
+        self.base += samples as i64;
+    }
+
+    /// Passes on what the engine has said, at `now` of the common time.
+    fn take(&mut self, now: f64) {
+        let sound = self.sound_at(now).unwrap_or(0.0);
+        let mut fresh = std::mem::take(&mut self.fresh);
+        for event in fresh.drain(..) {
+            let event = later(event, self.zero);
+            if event.time() < sound - PAST && !matches!(event, Event::LeadIn(_)) {
+                continue;
+            }
+            let again = |last: f64| event.time() < last + SAME;
+            if matches!(event, Event::Beat(_)) && self.coast.last().is_some_and(again) {
+                continue;
+            }
+            if self.tally.delays.len() < DELAYS && self.rejoin.is_none() {
+                self.tally.delays.push(sound - event.announced());
+            }
+            self.give(event);
+        }
+        self.fresh = fresh;
+        self.plan.heard(self.sound());
+    }
+
+    fn give(&mut self, event: Event) {
+        self.coast.event(&event);
+        if self.claps {
+            self.plan.event(&event);
+        }
+        self.cues.extend(self.scheduler.push(&event));
+        self.events.push(event);
+    }
+}
+
+/// The event with all its times `by` seconds later.
+fn later(event: Event, by: f64) -> Event {
+    match event {
+        Event::LeadIn(e) => Event::LeadIn(LeadIn {
+            time: e.time + by,
+            announced: e.announced + by,
+            one: e.one + by,
+        }),
+        Event::Beat(e) => Event::Beat(Beat {
+            time: e.time + by,
+            announced: e.announced + by,
+            ..e
+        }),
+        Event::Phrase(e) => Event::Phrase(Phrase {
+            time: e.time + by,
+            announced: e.announced + by,
+            ..e
+        }),
+    }
+}

@@ -1,0 +1,394 @@
+//! Following live sound with devices: the threads, and what they tell.
+//!
+//! The sound library's threads move samples. The *keeper* opens devices, sees
+//! when they die and opens them again. The *listener* takes what was heard,
+//! runs [`Live`], and orders claps. Whoever started the session (the screen)
+//! gets what they say over a channel and never holds them up.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering::Relaxed};
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
+
+use crossbeam_channel::{Receiver, Sender, unbounded};
+
+use super::listener::{Gear, Listener};
+use super::live::Tally;
+use crate::cue::Cue;
+use crate::dance::Card;
+use crate::engine::Settings;
+use crate::event::Event;
+use crate::hear::features::RateError;
+use crate::sound::clap;
+use crate::sound::device::{Choice, Clapper, DeviceError, Direction, Input, Level, Meter};
+use crate::sound::roundtrip::RoundTrips;
+
+/// How often the keeper looks after its devices, and tries to open one again.
+const LOOK: Duration = Duration::from_millis(100);
+const AGAIN: Duration = Duration::from_secs(1);
+
+/// What to follow, and how.
+#[derive(Debug, Clone, Default)]
+pub struct Wanted {
+    /// Where the band is heard.
+    pub input: Choice,
+    /// The one channel of it that is heard, from 1; else the mean of all.
+    pub channel: Option<usize>,
+    /// Where claps sound.
+    pub output: Choice,
+    /// What the engine is told beforehand.
+    pub settings: Settings,
+    /// The dance, if there is one.
+    pub card: Option<Arc<Card>>,
+    /// Gain of the claps.
+    pub clap_gain: f32,
+    /// Whether claps are heard at first.
+    pub claps: bool,
+    /// What was measured of pairs of devices.
+    pub round_trips: RoundTrips,
+}
+
+/// What a session tells as it goes.
+#[derive(Debug, Clone)]
+pub enum Told {
+    /// The engine has decided something.
+    Event(Event),
+    /// Something is to be flashed.
+    Cue(Cue),
+    /// A device is in use: its name, and what is to be known of it.
+    Opened(Direction, String),
+    /// A device cannot be used or has stopped: why, with the remedy.
+    Lost(Direction, String),
+    /// So many claps could not be given in time.
+    Late(u64),
+    /// The computer slept.
+    Slept,
+}
+
+/// What was counted in a session.
+#[derive(Debug, Clone, Default)]
+pub struct Ended {
+    /// What was heard, and how quickly it was followed.
+    pub tally: Tally,
+    /// Callbacks of the microphone whose sound was partly lost.
+    pub overruns: u64,
+    /// Times that the loudspeaker ran dry, as far as the system says so.
+    pub underruns: u64,
+    /// Claps that sounded, and those that could not in time.
+    pub claps: u64,
+    /// Claps that could not be given in time.
+    pub late: u64,
+    /// How long before its frame had to leave each clap was last ordered,
+    /// seconds: what is left of the notice.
+    pub spare: Vec<f64>,
+    /// Seconds of processor time of the listener, where the system tells.
+    pub cpu: Option<f64>,
+}
+
+/// Why nothing can be followed.
+#[derive(Debug, thiserror::Error)]
+pub enum SessionError {
+    /// The microphone cannot be used.
+    #[error("cannot listen: {0}")]
+    Input(#[from] DeviceError),
+    /// It has a rate that the engine cannot hear at.
+    #[error(transparent)]
+    Rate(#[from] RateError),
+    /// The system gives no more threads.
+    #[error("cannot start listening: {0}; close some programs and try again")]
+    Thread(#[from] std::io::Error),
+    /// A thread has ended that should not.
+    #[error("listening has stopped: a fault in the program")]
+    Fault,
+}
+
+/// What the caller asks of the listener.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Ask {
+    One(f64),
+    Move(i32),
+    Claps(bool),
+}
+
+/// Asks the listener for something.
+#[derive(Debug, Clone)]
+pub struct Caller(Sender<Ask>);
+
+impl Caller {
+    /// "The beat nearest to `time`, seconds of sound, is a one."
+    pub fn say_one(&self, time: f64) {
+        self.ask(Ask::One(time));
+    }
+
+    /// Moves the count by so many beats.
+    pub fn move_count(&self, beats: i32) {
+        self.ask(Ask::Move(beats));
+    }
+
+    /// Turns claps on or off.
+    pub fn set_claps(&self, on: bool) {
+        self.ask(Ask::Claps(on));
+    }
+
+    fn ask(&self, ask: Ask) {
+        // A listener that is gone is found out by the screen's own loop.
+        let _ = self.0.send(ask);
+    }
+}
+
+/// What the threads share; each value stands for itself.
+#[derive(Debug)]
+pub(super) struct Shared {
+    /// The zero of the common time.
+    pub(super) epoch: Instant,
+    /// Seconds of sound less seconds of common time, as bits of an f64.
+    ahead: AtomicU64,
+    pub(super) stop: AtomicBool,
+}
+
+impl Shared {
+    pub(super) fn now(&self) -> f64 {
+        self.epoch.elapsed().as_secs_f64()
+    }
+
+    pub(super) fn set_ahead(&self, seconds: f64) {
+        self.ahead.store(seconds.to_bits(), Relaxed);
+    }
+}
+
+/// Live sound being followed, until this is dropped or [`end`](Self::end)ed.
+pub struct Session {
+    told: Receiver<Told>,
+    asks: Sender<Ask>,
+    shared: Arc<Shared>,
+    meters: Receiver<Arc<Meter>>,
+    meter: Option<Arc<Meter>>,
+    listener: Option<JoinHandle<Ended>>,
+    keeper: Option<JoinHandle<()>>,
+}
+
+impl Session {
+    /// Opens the devices and starts to follow.
+    ///
+    /// Without a loudspeaker it goes on without claps, and says so.
+    ///
+    /// # Errors
+    /// If the microphone cannot be used.
+    pub fn start(wanted: Wanted) -> Result<Self, SessionError> {
+        let (tell, told) = unbounded();
+        let (asks, asked) = unbounded();
+        let (swap, gear) = unbounded();
+        let (meter_in, meters) = unbounded();
+        let shared = Arc::new(Shared {
+            epoch: Instant::now(),
+            ahead: AtomicU64::new(0f64.to_bits()),
+            stop: AtomicBool::new(false),
+        });
+        let mut keeper = Keeper {
+            input: None,
+            output: None,
+            output_told: false,
+            wanted: wanted.clone(),
+            shared: shared.clone(),
+            tell: tell.clone(),
+            gear: swap,
+            meters: meter_in,
+            devices: (String::new(), String::new()),
+        };
+        let rate = keeper.open_input()?;
+        keeper.open_output();
+        let listener = Listener::new(rate, &wanted, shared.clone(), tell, asked, gear)?;
+        let listener = std::thread::Builder::new()
+            .name("listener".into())
+            .spawn(move || listener.run())?;
+        let keeper = std::thread::Builder::new()
+            .name("keeper".into())
+            .spawn(move || keeper.run())?;
+        Ok(Session {
+            told,
+            asks,
+            shared,
+            meters,
+            meter: None,
+            listener: Some(listener),
+            keeper: Some(keeper),
+        })
+    }
+
+    /// What has been told since it was asked last.
+    pub fn told(&self) -> impl Iterator<Item = Told> + '_ {
+        self.told.try_iter()
+    }
+
+    /// A way to ask for things.
+    pub fn caller(&self) -> Caller {
+        Caller(self.asks.clone())
+    }
+
+    /// Seconds of sound at the microphone by now.
+    pub fn now(&self) -> f64 {
+        let ahead = f64::from_bits(self.shared.ahead.load(Relaxed));
+        (self.shared.now() + ahead).max(0.0)
+    }
+
+    /// How loud it is.
+    pub fn level(&mut self) -> Level {
+        if let Some(newest) = self.meters.try_iter().last() {
+            self.meter = Some(newest);
+        }
+        self.meter.as_ref().map(|m| m.level()).unwrap_or_default()
+    }
+
+    /// Whether a thread has ended by itself, which none should.
+    pub fn broken(&self) -> bool {
+        let ended = |handle: Option<bool>| handle.unwrap_or(true);
+        ended(self.listener.as_ref().map(|h| h.is_finished()))
+            || ended(self.keeper.as_ref().map(|h| h.is_finished()))
+    }
+
+    /// Stops listening and tells what was counted.
+    ///
+    /// # Errors
+    /// [`SessionError::Fault`] if the listener had broken down.
+    pub fn end(mut self) -> Result<Ended, SessionError> {
+        self.shared.stop.store(true, Relaxed);
+        let listener = self.listener.take().ok_or(SessionError::Fault)?;
+        listener.join().map_err(|_| SessionError::Fault)
+        // Dropping the rest waits for the keeper to close the devices.
+    }
+}
+
+impl Drop for Session {
+    fn drop(&mut self) {
+        self.shared.stop.store(true, Relaxed);
+        if let Some(listener) = self.listener.take() {
+            let _ = listener.join();
+        }
+        if let Some(keeper) = self.keeper.take() {
+            let _ = keeper.join();
+        }
+    }
+}
+
+/// Opens devices and looks after them.
+struct Keeper {
+    input: Option<Input>,
+    output: Option<Clapper>,
+    /// Why there is no loudspeaker was told already.
+    output_told: bool,
+    wanted: Wanted,
+    shared: Arc<Shared>,
+    tell: Sender<Told>,
+    gear: Sender<Gear>,
+    meters: Sender<Arc<Meter>>,
+    /// Lasting names of the devices in use.
+    devices: (String, String),
+}
+
+impl Keeper {
+    fn run(mut self) {
+        let (mut next_in, mut next_out) = (Instant::now(), Instant::now());
+        while !self.shared.stop.load(Relaxed) {
+            std::thread::sleep(LOOK);
+            if let Some(lost) = self.input.take_if(|device| device.lost()) {
+                self.lost(Direction::In, lost.name());
+                drop(lost);
+                next_in = Instant::now() + AGAIN;
+            }
+            if let Some(lost) = self.output.take_if(|device| device.lost()) {
+                self.lost(Direction::Out, lost.name());
+                drop(lost);
+                self.output_told = true;
+                next_out = Instant::now() + AGAIN;
+            }
+            if self.input.is_none() && Instant::now() >= next_in {
+                // Why not was told when it was lost.
+                let _ = self.open_input();
+                next_in = Instant::now() + AGAIN;
+            } else if self.output.is_none() && Instant::now() >= next_out {
+                self.open_output();
+                next_out = Instant::now() + AGAIN;
+            }
+        }
+    }
+
+    fn lost(&self, direction: Direction, name: &str) {
+        let why = format!(
+            "\"{name}\" has stopped; check its plug and the sound server: it is used again once it is back"
+        );
+        self.tell(Told::Lost(direction, why));
+        self.give(match direction {
+            Direction::In => Gear::NoInput,
+            Direction::Out => Gear::NoOutput,
+        });
+    }
+
+    fn open_input(&mut self) -> Result<u32, DeviceError> {
+        let (choice, channel) = (&self.wanted.input, self.wanted.channel);
+        let (input, intake) = Input::open(choice, channel, self.shared.epoch)?;
+        let rate = intake.rate;
+        let heard = match (channel, input.channels()) {
+            (Some(n), _) => format!("channel {n} of {}", input.channels()),
+            (None, 1) => "its one channel".to_owned(),
+            (None, n) => format!("the mean of its {n} channels"),
+        };
+        self.tell(Told::Opened(
+            Direction::In,
+            format!(
+                "\"{}\", {heard}, {rate} Hz, {:.0} ms at a time",
+                input.name(),
+                1e3 * f64::from(input.buffer()) / f64::from(rate)
+            ),
+        ));
+        self.devices.0 = input.id().to_owned();
+        let _ = self.meters.send(intake.meter.clone());
+        self.give(Gear::Input(intake));
+        self.input = Some(input);
+        self.give(Gear::RoundTrip(self.round_trip().unwrap_or(0.0)));
+        Ok(rate)
+    }
+
+    fn open_output(&mut self) {
+        match Clapper::open(&self.wanted.output, self.shared.epoch) {
+            Ok((output, outlet)) => {
+                self.devices.1 = output.id().to_owned();
+                let rate = outlet.rate;
+                let round_trip = self.round_trip();
+                let known = match round_trip {
+                    Some(seconds) => format!("round trip {:.0} ms as measured", 1e3 * seconds),
+                    None => "round trip not measured (`eightclap devices measure`)".to_owned(),
+                };
+                self.tell(Told::Opened(
+                    Direction::Out,
+                    format!(
+                        "\"{}\", {rate} Hz, {:.0} ms at a time, {known}",
+                        output.name(),
+                        1e3 * f64::from(output.buffer()) / f64::from(rate)
+                    ),
+                ));
+                self.give(Gear::Output(outlet, clap::group(rate)));
+                self.give(Gear::RoundTrip(round_trip.unwrap_or(0.0)));
+                self.output = Some(output);
+                self.output_told = false;
+            }
+            Err(error) => {
+                if !std::mem::replace(&mut self.output_told, true) {
+                    self.tell(Told::Lost(Direction::Out, error.to_string()));
+                }
+            }
+        }
+    }
+
+    fn round_trip(&self) -> Option<f64> {
+        let (input, output) = &self.devices;
+        self.wanted.round_trips.get(input, output)
+    }
+
+    fn tell(&self, told: Told) {
+        let _ = self.tell.send(told);
+    }
+
+    fn give(&self, gear: Gear) {
+        let _ = self.gear.send(gear);
+    }
+}
