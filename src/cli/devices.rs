@@ -2,15 +2,109 @@
 
 use std::io::{self, Write};
 
-use crate::sound::device::{Device, DeviceError, Devices, list};
+use clap::{Args, Subcommand};
+
+use crate::sound::device::{Choice, Device, DeviceError, Devices, Step, list, measure};
+use crate::sound::roundtrip::RoundTrips;
+
+use super::listen::choice;
+use super::play::listen;
 
 /// Arguments of `devices`.
-#[derive(Debug, clap::Args)]
-pub(super) struct DevicesArgs {}
+#[derive(Debug, Args)]
+pub(super) struct DevicesArgs {
+    #[command(subcommand)]
+    what: Option<What>,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Measure how long a sound takes from a loudspeaker to a microphone, and keep it for `listen`
+    #[command(long_about = "\
+Measure how long a sound takes from a loudspeaker to a microphone, and keep it for `listen`.
+
+Quiet sweeps are played, from hardly audible up to clear, and looked for in what the \
+microphone hears. Stand the microphone where it will hear the band, and be still for \
+some twenty seconds. Take headphones off your ears first: lay them on the microphone.")]
+    Measure(MeasureArgs),
+}
+
+#[derive(Debug, Args)]
+struct MeasureArgs {
+    /// The microphone: a number from `eightclap devices`, or part of a name
+    #[arg(long = "in", value_name = "DEVICE", value_parser = choice)]
+    input: Option<Choice>,
+
+    /// The loudspeaker: a number from `eightclap devices`, or part of a name
+    #[arg(long = "out", value_name = "DEVICE", value_parser = choice)]
+    output: Option<Choice>,
+
+    /// The one channel to hear, from 1; without it the mean of all
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    channel: Option<u16>,
+}
+
+/// Lists, or measures.
+pub(super) fn run(args: &DevicesArgs) -> anyhow::Result<()> {
+    match &args.what {
+        None => show(),
+        Some(What::Measure(args)) => measure_pair(args),
+    }
+}
+
+fn measure_pair(args: &MeasureArgs) -> anyhow::Result<()> {
+    let path = RoundTrips::path()?;
+    // A file that cannot be used is told of before anybody waits.
+    let mut trips = RoundTrips::load(&path)?;
+    let (input, output) = (args.input.clone(), args.output.clone());
+    let stop = listen();
+    let mut told = Ok(());
+    let tell_step = |step: Step| {
+        told = print_step(&step, &mut io::stdout().lock());
+        told.is_ok() && !stop.asked()
+    };
+    let channel = args.channel.map(usize::from);
+    let pair = measure(
+        &input.unwrap_or_default(),
+        channel,
+        &output.unwrap_or_default(),
+        tell_step,
+    );
+    told?;
+    let pair = pair?;
+    trips.set(&pair.input, &pair.output, pair.measured.seconds);
+    trips.save(&path)?;
+    let measured = pair.measured;
+    writeln!(
+        io::stdout().lock(),
+        "round trip {:.1} ms, within {:.1} ms over {} sweeps; kept in {}",
+        1e3 * measured.seconds,
+        1e3 * measured.spread,
+        measured.sweeps,
+        path.display()
+    )?;
+    Ok(())
+}
+
+fn print_step(step: &Step, out: &mut impl Write) -> io::Result<()> {
+    match step {
+        Step::Opened(input, output) => writeln!(
+            out,
+            "from \"{output}\" to \"{input}\": sweeps, from hardly audible on"
+        ),
+        Step::Sweep(gain, trip) => {
+            let db = 20.0 * gain.log10();
+            match trip {
+                Some(seconds) => writeln!(out, "  sweep at {db:.0} dB: {:.1} ms", 1e3 * seconds),
+                None => writeln!(out, "  sweep at {db:.0} dB: not clear"),
+            }
+        }
+    }
+}
 
 /// Prints the list. That there is nothing to list is an answer too: the exit
 /// code says only whether the question could be answered.
-pub(super) fn run(_args: &DevicesArgs) -> anyhow::Result<()> {
+fn show() -> anyhow::Result<()> {
     let mut out = io::stdout().lock();
     let devices = match list() {
         Ok(devices) => devices,

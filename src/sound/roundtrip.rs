@@ -34,6 +34,10 @@ const FADE: f64 = 0.02;
 /// median of its size away from the peak). Noise alone reaches 6 to 7.
 const CLEAR: f64 = 14.0;
 
+/// The quietest sweep that is believed, full scale 1: below it, where nothing is
+/// heard at all, only rounding stands out.
+const FAINTEST: f64 = 1e-4;
+
 /// Seconds around the peak that are echoes, not noise.
 const ECHOES: f64 = 0.05;
 
@@ -80,7 +84,8 @@ pub fn find(heard: &[f32], rate: u32) -> Option<Found> {
         .collect();
     let noise = median(&mut away).max(1e-9);
     let clear = size(peak) / noise;
-    if clear < CLEAR {
+    let loudness = size(peak) / shape.iter().map(|s| f64::from(s * s)).sum::<f64>();
+    if clear < CLEAR || loudness < FAINTEST {
         return None;
     }
     // The direct sound comes first: an echo or a resonance may be a little
@@ -347,6 +352,8 @@ mod tests {
         assert_eq!(find(&[0.0; 48_000], 48_000), None);
         assert_eq!(find(&[0.1; 100], 48_000), None);
         assert_eq!(find(&[], 48_000), None);
+        // A speck of a whisper of it is rounding, not sound.
+        assert_eq!(find(&recording(1, 48_000, 500, 1e-6, 0.0), 48_000), None);
     }
 
     #[test]

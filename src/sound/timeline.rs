@@ -32,6 +32,11 @@ const LATELY: f64 = 1.0;
 const FEWEST: usize = 8;
 /// A jump is at least so long, seconds; less is left to the median.
 const JUMP: f64 = 0.016;
+/// One that is at least so long, seconds, and that so many stamps in a row
+/// agree on within so many seconds, is taken at once.
+const GROSS: f64 = 0.040;
+const AGREED: usize = 8;
+const AGREEING: f64 = 0.020;
 /// The line is good to use after so many seconds of stamps.
 const SETTLED: f64 = 0.4;
 
@@ -105,7 +110,11 @@ impl TimeLine {
             self.near.pop_front();
         }
         if self.span() < SETTLED {
+            // After a jump the few stamps there are move the past with them.
+            let before = self.offset;
             self.fit();
+            let by = self.offset - before;
+            self.anchors.iter_mut().for_each(|(_, later)| *later += by);
             self.next_anchor = counted + STEP;
             return None;
         }
@@ -163,6 +172,18 @@ impl TimeLine {
 
     /// By how much the stamps have lately left the line, if it is a jump.
     fn jump(&mut self, counted: f64) -> Option<f64> {
+        let last = self.near.iter().rev().take(AGREED);
+        self.scratch.clear();
+        self.scratch
+            .extend(last.map(|(c, later)| later - (self.offset + self.slope * c)));
+        let (least, most) = self
+            .scratch
+            .iter()
+            .fold((f64::MAX, f64::MIN), |(a, b), d| (a.min(*d), b.max(*d)));
+        let agreed = self.scratch.len() == AGREED && most - least < AGREEING;
+        if agreed && (least > GROSS || most < -GROSS) {
+            return Some(median(&mut self.scratch));
+        }
         let lately = self.near.iter().rev();
         let lately = lately.take_while(|(c, _)| counted - c <= LATELY);
         self.scratch.clear();

@@ -20,10 +20,10 @@ use std::time::{Duration, Instant};
 /// The rate asked for, hertz.
 const RATE: u32 = 48_000;
 
-/// Seconds of sound asked for in a callback; the device holds two of them.
-/// See [`BUFFER`](super::output) for what larger ones are good for: here each
-/// millisecond comes off the notice that beats are announced with.
-const BUFFER: f64 = 0.020;
+/// Seconds of sound asked for in a callback; the device holds two of them. The
+/// shorter they are, the later a clap can still be put right; the longer, the
+/// less a busy machine leaves out.
+const BUFFER: f64 = 0.025;
 
 /// Orders, stamps and reports that wait at most.
 const ORDERS: usize = 64;

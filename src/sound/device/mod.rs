@@ -1,4 +1,4 @@
-//! Sound devices: what there is, and playing through the default one.
+//! Sound devices: what there is, playing, hearing, clapping, measuring.
 //!
 //! All of the program's audio threads live here. They are started by the
 //! system's sound library (through `cpal`) and do nothing but move samples:
@@ -10,6 +10,7 @@ mod error;
 mod feed;
 mod input;
 mod list;
+mod measure;
 mod meter;
 mod output;
 mod pace;
@@ -20,5 +21,6 @@ pub use clapper::{Clapper, Order, Outlet, Report};
 pub use error::DeviceError;
 pub use input::{Input, Intake};
 pub use list::{Device, Devices, Range, list};
+pub use measure::{MeasureError, Pair, Step, measure};
 pub use meter::{Level, Meter};
 pub use output::Output;
