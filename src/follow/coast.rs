@@ -47,6 +47,13 @@ impl Coast {
         self.beat.map(|beat| beat.time)
     }
 
+    /// Seconds a beat, if the last beat is at most `beats` before `now`.
+    pub fn playing(&self, now: f64, beats: f64) -> Option<f64> {
+        let last = self.beat?;
+        let period = 60.0 / last.steps_per_minute;
+        (period > 0.0 && now - last.time <= beats * period).then_some(period)
+    }
+
     /// Appends the beats and phrases to be announced by `now`, seconds of
     /// sound, for want of hearing them.
     pub fn go_on(&mut self, now: f64, events: &mut Vec<Event>) {

@@ -5,6 +5,7 @@
 //! seconds of *sound* (what events speak of), the *common* time of the stamps,
 //! and the samples that each device has counted.
 
+use std::collections::VecDeque;
 use std::sync::Arc;
 
 use super::coast::Coast;
@@ -16,9 +17,15 @@ use crate::event::{Beat, Event, LeadIn, Phrase};
 use crate::hear::features::RateError;
 use crate::sound::timeline::{Stamp, TimeLine, median};
 
-/// Longest gap that is filled with silence for the engine, seconds. It forgets
-/// the tune after twelve beats of it.
+/// Longest gap that is filled for the engine, seconds. It forgets the tune
+/// after twelve beats of silence.
 const FILLED: f64 = 30.0;
+
+/// Seconds of sound that are kept, to fill shorter gaps with.
+const KEPT: f64 = 9.0;
+
+/// The last beat is no older than this, in beats, if the band still plays.
+const PLAYING: f64 = 3.0;
 
 /// An event that is past by more than this, seconds, is no news.
 const PAST: f64 = 0.2;
@@ -86,7 +93,9 @@ pub struct Live {
     /// Seconds by which a sound that is played is in the microphone after its
     /// stamped time.
     round_trip: f64,
-    silence: Vec<f32>,
+    /// The last [`KEPT`] seconds that the engine was given.
+    kept: VecDeque<f32>,
+    gap: Vec<f32>,
     fresh: Vec<Event>,
     events: Vec<Event>,
     cues: Vec<Cue>,
@@ -121,7 +130,8 @@ impl Live {
             deaf: false,
             claps: true,
             round_trip: 0.0,
-            silence: Vec::new(),
+            kept: VecDeque::new(),
+            gap: Vec::new(),
             fresh: Vec::new(),
             events: Vec::new(),
             cues: Vec::new(),
@@ -155,7 +165,7 @@ impl Live {
     }
 
     /// A microphone begins, with a count of its own; what was missed since the
-    /// last one is silence to the engine.
+    /// last one is made up for.
     ///
     /// # Errors
     /// If the engine cannot hear at that rate.
@@ -165,6 +175,7 @@ impl Live {
             self.engine = Engine::new(rate, self.settings)?;
             self.zero = self.sound();
             self.pushed = 0;
+            self.kept.clear();
             self.rate = rate;
         }
         self.rejoin = end;
@@ -203,7 +214,7 @@ impl Live {
     }
 
     /// Takes a stamp of the microphone. What its count is found to lack is
-    /// made up with silence, so that beats stay where they are in time.
+    /// made up for, so that beats stay where they are in time.
     pub fn heard_at(&mut self, stamp: Stamp) {
         if let Some(jump) = self.heard.stamp(stamp)
             && jump > 0.0
@@ -228,8 +239,7 @@ impl Live {
 
     /// Hears samples, at `now` of the common time.
     pub fn push(&mut self, samples: &[f32], now: f64) {
-        self.engine.push(samples, &mut self.fresh);
-        self.pushed += samples.len() as u64;
+        self.hear(samples);
         self.tally.seconds += samples.len() as f64 / f64::from(self.rate);
         self.take(now);
     }
@@ -325,21 +335,38 @@ impl Live {
         }
     }
 
-    /// Gives the engine `seconds` of silence for sound that nobody heard, as
+    /// Gives the engine something for `seconds` of sound that nobody heard, as
     /// far as that tells it anything.
+    ///
+    /// A band that played goes on playing, so a gap is filled with the same
+    /// beats of the past: silence would cost the engine its count. Only where
+    /// there are none, or the gap is too long, it is silence.
     fn fill(&mut self, seconds: f64) {
         let filled = seconds.clamp(0.0, FILLED);
         self.zero += (seconds - filled).max(0.0);
-        let samples = (filled * f64::from(self.rate)) as usize;
-        self.silence.resize(samples.min(self.rate as usize), 0.0);
-        let mut left = samples;
-        while left > 0 {
-            let piece = left.min(self.silence.len());
-            self.engine.push(&self.silence[..piece], &mut self.fresh);
-            left -= piece;
+        let rate = f64::from(self.rate);
+        let samples = (filled * rate) as usize;
+        let past = self.coast.playing(self.sound(), PLAYING).and_then(|beat| {
+            let back = (filled / beat).ceil() * beat * rate;
+            self.kept.len().checked_sub(back.round() as usize)
+        });
+        let mut gap = std::mem::take(&mut self.gap);
+        gap.clear();
+        if let Some(from) = past {
+            gap.extend(self.kept.iter().skip(from).take(samples));
         }
-        self.pushed += samples as u64;
+        gap.resize(samples, 0.0);
+        self.hear(&gap);
         self.base += samples as i64;
+        self.gap = gap;
+    }
+
+    fn hear(&mut self, samples: &[f32]) {
+        self.engine.push(samples, &mut self.fresh);
+        self.pushed += samples.len() as u64;
+        self.kept.extend(samples);
+        let most = (KEPT * f64::from(self.rate)) as usize;
+        self.kept.drain(..self.kept.len().saturating_sub(most));
     }
 
     /// Passes on what the engine has said, at `now` of the common time.
@@ -394,3 +421,6 @@ fn later(event: Event, by: f64) -> Event {
         }),
     }
 }
+
+#[cfg(test)]
+mod tests;

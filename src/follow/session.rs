@@ -290,16 +290,25 @@ impl Keeper {
         let (mut next_in, mut next_out) = (Instant::now(), Instant::now());
         while !self.shared.stop.load(Relaxed) {
             std::thread::sleep(LOOK);
-            if let Some(lost) = self.input.take_if(|device| device.lost()) {
-                self.lost(Direction::In, lost.name());
-                drop(lost);
-                next_in = Instant::now() + AGAIN;
-            }
-            if let Some(lost) = self.output.take_if(|device| device.lost()) {
-                self.lost(Direction::Out, lost.name());
-                drop(lost);
-                self.output_told = true;
-                next_out = Instant::now() + AGAIN;
+            let lost_in = self.input.take_if(|device| device.lost());
+            let lost_out = self.output.take_if(|device| device.lost());
+            let name = |device: Option<&str>| device.map(str::to_owned);
+            let names = [
+                (Direction::In, name(lost_in.as_ref().map(Input::name))),
+                (Direction::Out, name(lost_out.as_ref().map(Clapper::name))),
+            ];
+            // Standard error is off while devices are closed: told is after it.
+            drop((lost_in, lost_out));
+            for (direction, name) in names {
+                let Some(name) = name else { continue };
+                self.lost(direction, &name);
+                match direction {
+                    Direction::In => next_in = Instant::now() + AGAIN,
+                    Direction::Out => {
+                        self.output_told = true;
+                        next_out = Instant::now() + AGAIN;
+                    }
+                }
             }
             if self.input.is_none() && Instant::now() >= next_in {
                 // Why not was told when it was lost.

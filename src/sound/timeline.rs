@@ -269,4 +269,6 @@ pub(crate) fn median(values: &mut [f64]) -> f64 {
 }
 
 #[cfg(test)]
+pub(crate) mod fake;
+#[cfg(test)]
 mod tests;

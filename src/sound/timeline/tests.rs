@@ -1,75 +1,11 @@
 //! Devices that count as real ones do, for hours, without hardware.
 
+use super::fake::Device;
 use super::*;
 use proptest::prelude::*;
 use rand::RngExt;
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::SeedableRng;
-
-/// A device whose samples come evenly and whose stamps do not.
-struct Device {
-    rng: Pcg32,
-    /// Samples a second in truth.
-    rate: f64,
-    block: u64,
-    count: u64,
-    /// When sample 0 would have been, had none been lost.
-    zero: f64,
-    /// Slow part of the stamps' wandering, seconds.
-    wander: f64,
-    /// Stamps are wild until then.
-    wild_until: f64,
-}
-
-impl Device {
-    fn new(seed: u64, nominal: f64, ppm: f64, block: u64) -> Self {
-        Device {
-            rng: Pcg32::seed_from_u64(seed),
-            rate: nominal * (1.0 + 1e-6 * ppm),
-            block,
-            count: 0,
-            zero: 3.0,
-            wander: 0.0,
-            wild_until: 0.0,
-        }
-    }
-
-    fn true_time(&self, count: f64) -> f64 {
-        self.zero + count / self.rate
-    }
-
-    fn true_count(&self, time: f64) -> f64 {
-        (time - self.zero) * self.rate
-    }
-
-    /// The next callback's stamp, as seen on a sound server and worse: up to
-    /// 18 ms off, a part of it swinging slowly, a part lasting for some
-    /// callbacks, now and then much later, and wild after a hole.
-    fn next(&mut self) -> Stamp {
-        let truth = self.true_time(self.count as f64);
-        self.wander = 0.9 * self.wander + self.rng.random_range(-0.0015..0.0015);
-        let swing = 0.004 * (truth / 31.0 * std::f64::consts::TAU).sin();
-        let mut off = swing + self.wander + self.rng.random_range(-0.009..0.009);
-        if self.rng.random_range(0.0..1.0) < 0.01 {
-            off += self.rng.random_range(0.03..0.08);
-        }
-        if truth < self.wild_until {
-            off += self.rng.random_range(-0.03..0.05);
-        }
-        let stamp = Stamp {
-            count: self.count,
-            at: truth + off,
-        };
-        self.count += self.block;
-        stamp
-    }
-
-    /// Loses `seconds` of sound.
-    fn hole(&mut self, seconds: f64) {
-        self.wild_until = self.true_time(self.count as f64) + 0.3;
-        self.zero += seconds;
-    }
-}
 
 /// Runs two devices for `seconds` with a hole in either now and then; returns
 /// the errors (seconds) of placing a moment of one in the other, twice a
