@@ -300,6 +300,14 @@ impl Live {
         self.plan.missed(id);
     }
 
+    /// When the program's own claps of the last two seconds are in the
+    /// microphone, seconds of sound: each starts there if the round trip is
+    /// known, and a little later if it is not. The place to keep them from
+    /// being taken for the band's.
+    pub fn own_claps(&self) -> impl Iterator<Item = f64> + '_ {
+        self.plan.sounded()
+    }
+
     /// Seconds of sound at `now` of the common time; `None` before the first
     /// stamp.
     pub fn sound_at(&self, now: f64) -> Option<f64> {

@@ -33,7 +33,10 @@ struct Clap {
     sure: bool,
     /// The time that it was last ordered for, on the clock of whoever plays.
     ordered: Option<f64>,
+    /// It sounds, did, or never will: it moves no more.
     played: bool,
+    /// It came too late to sound.
+    missed: bool,
 }
 
 /// What to do about a clap.
@@ -95,6 +98,7 @@ impl Plan {
                     sure,
                     ordered: None,
                     played: false,
+                    missed: false,
                 });
                 self.next += 1;
             }
@@ -143,10 +147,18 @@ impl Plan {
         std::mem::take(&mut self.steps)
     }
 
+    /// When the claps that sounded lately belonged, seconds of sound.
+    pub fn sounded(&self) -> impl Iterator<Item = f64> + '_ {
+        self.claps
+            .iter()
+            .filter(|c| c.played && !c.missed)
+            .map(|c| c.time)
+    }
+
     /// Whoever plays says that `id` came too late: it is not ordered again.
     pub fn missed(&mut self, id: u64) {
         if let Some(clap) = self.claps.iter_mut().find(|c| c.id == id) {
-            clap.played = true;
+            (clap.played, clap.missed) = (true, true);
         }
     }
 }
@@ -195,7 +207,11 @@ mod tests {
         assert_eq!(early, [Step::Play { id: 0, at: 110.0 }]);
         let right = hear(&mut plan, &[beat(10.02, Some(1)), phrase(10.02)]);
         assert_eq!(right, [Step::Play { id: 0, at: 110.02 }]);
+        assert_eq!(plan.sounded().count(), 0);
         assert_eq!(plan.steps(110.03, |t| Some(t + 100.02)), [], "it sounds");
+        assert_eq!(plan.sounded().collect::<Vec<_>>(), [10.02]);
+        plan.missed(0);
+        assert_eq!(plan.sounded().count(), 0);
         assert_eq!(hear(&mut plan, &[beat(10.5, Some(2))]), []);
     }
 

@@ -36,6 +36,10 @@ fn wrong_calls_end_with_two_and_say_what_is_right() {
         (&["tempo", "x.wav", "--want", "abc"], "such as 112..120"),
         (&["tempo", "x.wav", "--want", "5..9"], "from 30 to 240"),
         (&["tempo", "--tap", "x.wav"], "--tap"),
+        (&["listen", "--in", " "], "a device's number or a part"),
+        (&["listen", "--channel", "0"], "0 is not in 1..=1024"),
+        (&["listen", "--seconds", "0"], "above 0"),
+        (&["devices", "measure", "--channel", "x"], "--channel"),
     ] {
         let said = run(call);
         assert_eq!(
@@ -50,7 +54,7 @@ fn wrong_calls_end_with_two_and_say_what_is_right() {
 #[test]
 fn help_tells_every_command_and_option() {
     let said = run(["--help"]).well();
-    for command in ["practise", "track", "demo", "tempo", "devices"] {
+    for command in ["listen", "practise", "track", "demo", "tempo", "devices"] {
         assert!(
             said.out.contains(&format!("\n  {command} ")),
             "{}",
@@ -80,6 +84,23 @@ fn without_a_device_the_list_says_what_to_do() {
         );
         assert!(said.out.contains("plug one in"), "{said:?}");
         assert!(said.out.contains("demo --write"), "{said:?}");
+    }
+}
+
+#[test]
+fn without_a_device_nothing_can_be_heard_or_measured() {
+    for (call, because) in [
+        (&["listen"][..], "eightclap: cannot listen: "),
+        (
+            &["listen", "--line", "--in", "3"],
+            "eightclap: cannot listen: ",
+        ),
+        (&["devices", "measure"], "eightclap: cannot listen: "),
+    ] {
+        let said = run(call);
+        assert_eq!((said.code, said.out.as_str()), (1, ""), "{said:?}");
+        assert!(said.err.starts_with(because), "{said:?}");
+        assert_eq!(said.err.lines().count(), 1, "{said:?}");
     }
 }
 

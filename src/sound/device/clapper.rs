@@ -23,7 +23,7 @@ const RATE: u32 = 48_000;
 /// Seconds of sound asked for in a callback; the device holds two of them. The
 /// shorter they are, the later a clap can still be put right; the longer, the
 /// less a busy machine leaves out.
-const BUFFER: f64 = 0.025;
+const BUFFER: f64 = 0.020;
 
 /// Orders, stamps and reports that wait at most.
 const ORDERS: usize = 64;
