@@ -82,4 +82,25 @@ impl Event {
             Event::Phrase(e) => e.announced,
         }
     }
+
+    /// The same event with all its times `by` seconds later.
+    pub fn later(self, by: f64) -> Self {
+        match self {
+            Event::LeadIn(e) => Event::LeadIn(LeadIn {
+                time: e.time + by,
+                announced: e.announced + by,
+                one: e.one + by,
+            }),
+            Event::Beat(e) => Event::Beat(Beat {
+                time: e.time + by,
+                announced: e.announced + by,
+                ..e
+            }),
+            Event::Phrase(e) => Event::Phrase(Phrase {
+                time: e.time + by,
+                announced: e.announced + by,
+                ..e
+            }),
+        }
+    }
 }

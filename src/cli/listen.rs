@@ -206,33 +206,43 @@ fn summary(ended: &Ended, out: &mut impl Write) -> io::Result<()> {
     let tally = &ended.tally;
     writeln!(
         out,
-        "listened {:.0} s; microphone: {} overruns, {} holes ({:.0} ms); loudspeaker: {} underruns",
+        "listened {:.0} s; microphone: {} overruns, {} holes ({}); loudspeaker: {} underruns",
         tally.seconds,
         ended.overruns,
         tally.holes,
-        1e3 * tally.missing,
+        ms(tally.missing),
         ended.underruns
     )?;
     write!(out, "claps: {} given, {} too late", ended.claps, ended.late)?;
     if let Some((least, middle)) = spare(&ended.spare) {
-        let (least, middle) = (1e3 * least, 1e3 * middle);
         write!(
             out,
-            ", ordered {middle:.0} ms ahead (at least {least:.0} ms)"
+            ", ordered {} ahead (at least {})",
+            ms(middle),
+            ms(least)
         )?;
     }
     writeln!(out)?;
+    let mut told = Vec::new();
     if let Some((middle, most)) = tally.delay() {
-        let (middle, most) = (1e3 * middle, 1e3 * most);
-        write!(
-            out,
-            "from sound to decision: {middle:.0} ms, 95 % within {most:.0} ms"
-        )?;
+        let (middle, most) = (ms(middle), ms(most));
+        told.push(format!(
+            "from sound to decision: {middle}, 95 % within {most}"
+        ));
     }
-    match ended.cpu {
-        Some(cpu) => writeln!(out, "; processor time of the listener: {cpu:.1} s"),
-        None => writeln!(out),
+    if let Some(cpu) = ended.cpu {
+        told.push(format!("processor time of the listener: {cpu:.1} s"));
     }
+    match told.is_empty() {
+        true => Ok(()),
+        false => writeln!(out, "{}", told.join("; ")),
+    }
+}
+
+/// Seconds as whole milliseconds. Stamps are not exact: what they place a
+/// little below nothing is nothing.
+fn ms(seconds: f64) -> String {
+    format!("{:.0} ms", (1e3 * seconds).max(0.0))
 }
 
 /// The least and the median.
@@ -240,4 +250,55 @@ fn spare(all: &[f64]) -> Option<(f64, f64)> {
     let mut sorted = all.to_vec();
     sorted.sort_by(f64::total_cmp);
     Some((*sorted.first()?, *sorted.get(sorted.len() / 2)?))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::follow::Tally;
+
+    #[test]
+    fn the_summary_tells_what_was_counted() {
+        let ended = Ended {
+            tally: Tally {
+                seconds: 61.4,
+                holes: 2,
+                missing: 0.123,
+                delays: vec![-0.0001, 0.004, 0.005, 0.006, 0.050],
+            },
+            overruns: 1,
+            underruns: 3,
+            claps: 14,
+            late: 2,
+            spare: vec![0.030, 0.012, 0.040],
+            cpu: Some(1.25),
+        };
+        let mut out = Vec::new();
+        summary(&ended, &mut out).unwrap();
+        assert_eq!(
+            String::from_utf8(out).unwrap(),
+            "listened 61 s; microphone: 1 overruns, 2 holes (123 ms); loudspeaker: 3 underruns\n\
+             claps: 14 given, 2 too late, ordered 30 ms ahead (at least 12 ms)\n\
+             from sound to decision: 5 ms, 95 % within 50 ms; processor time of the listener: 1.2 s\n"
+        );
+        let mut out = Vec::new();
+        summary(&Ended::default(), &mut out).unwrap();
+        assert_eq!(String::from_utf8(out).unwrap().lines().count(), 2);
+    }
+
+    #[test]
+    fn a_clipped_sample_stays_in_sight_for_two_seconds() {
+        let mut clipping = Clipping::default();
+        let level = |clipped| Level {
+            clipped,
+            ..Level::default()
+        };
+        assert!(!clipping.shown(&level(0), 1.0));
+        assert!(clipping.shown(&level(3), 2.0));
+        assert!(clipping.shown(&level(3), 3.9));
+        assert!(!clipping.shown(&level(3), 4.1));
+        // A new device counts anew.
+        assert!(!clipping.shown(&level(0), 5.0));
+        assert!(clipping.shown(&level(1), 6.0));
+    }
 }

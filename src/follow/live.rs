@@ -13,7 +13,7 @@ use super::plan::{Plan, Step};
 use crate::cue::{Cue, Scheduler};
 use crate::dance::Card;
 use crate::engine::{Engine, Settings};
-use crate::event::{Beat, Event, LeadIn, Phrase};
+use crate::event::Event;
 use crate::hear::features::RateError;
 use crate::sound::timeline::{Stamp, TimeLine, median};
 
@@ -382,7 +382,7 @@ impl Live {
         let sound = self.sound_at(now).unwrap_or(0.0);
         let mut fresh = std::mem::take(&mut self.fresh);
         for event in fresh.drain(..) {
-            let event = later(event, self.zero);
+            let event = event.later(self.zero);
             if event.time() < sound - PAST && !matches!(event, Event::LeadIn(_)) {
                 continue;
             }
@@ -406,27 +406,6 @@ impl Live {
         }
         self.cues.extend(self.scheduler.push(&event));
         self.events.push(event);
-    }
-}
-
-/// The event with all its times `by` seconds later.
-fn later(event: Event, by: f64) -> Event {
-    match event {
-        Event::LeadIn(e) => Event::LeadIn(LeadIn {
-            time: e.time + by,
-            announced: e.announced + by,
-            one: e.one + by,
-        }),
-        Event::Beat(e) => Event::Beat(Beat {
-            time: e.time + by,
-            announced: e.announced + by,
-            ..e
-        }),
-        Event::Phrase(e) => Event::Phrase(Phrase {
-            time: e.time + by,
-            announced: e.announced + by,
-            ..e
-        }),
     }
 }
 

@@ -316,6 +316,23 @@ fn keys_and_messages_are_shown_when_asked_for() {
 }
 
 #[test]
+fn a_microphone_shows_its_level_and_held_claps_are_told() {
+    let mut state = state(14.0, true);
+    state.length = None;
+    for (peak, clips, words) in [
+        (0.5, false, "in ▮▮▮▮▮▮▮▯ good"),
+        (0.015, false, "in ▮▮▯▯▯▯▯▯ quiet"),
+        (0.0, false, "in ▯▯▯▯▯▯▯▯ nothing to hear"),
+        (1.0, true, "in ▮▮▮▮▮▮▮▮ too loud: turn it down"),
+    ] {
+        state.level = Some((peak, clips));
+        shows(&screen(&state, 80, 24), &[words]);
+    }
+    state.held = true;
+    shows(&screen(&state, 80, 24), &["claps held"]);
+}
+
+#[test]
 fn without_colour_nothing_is_coloured_and_nothing_is_lost() {
     for time in [0.0, FIRST + 0.1, FIRST + 15.1 * PERIOD] {
         let coloured = state(time, true);
