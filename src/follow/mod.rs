@@ -10,6 +10,7 @@ mod listener;
 mod live;
 mod plan;
 mod session;
+mod strain;
 
 pub use live::{Live, Tally};
 pub use plan::Step;

@@ -14,6 +14,7 @@ use crossbeam_channel::{Receiver, Sender, unbounded};
 
 use super::listener::{Gear, Listener};
 use super::live::Tally;
+use super::strain::Strain;
 use crate::cue::Cue;
 use crate::dance::Card;
 use crate::engine::Settings;
@@ -89,13 +90,13 @@ pub struct Ended {
 #[derive(Debug, thiserror::Error)]
 pub enum SessionError {
     /// The microphone cannot be used.
-    #[error("cannot listen: {0}")]
+    #[error("cannot listen")]
     Input(#[from] DeviceError),
     /// It has a rate that the engine cannot hear at.
     #[error(transparent)]
     Rate(#[from] RateError),
     /// The system gives no more threads.
-    #[error("cannot start listening: {0}; close some programs and try again")]
+    #[error("cannot start listening; close some programs and try again")]
     Thread(#[from] std::io::Error),
     /// A thread has ended that should not.
     #[error("listening has stopped: a fault in the program")]
@@ -188,6 +189,7 @@ impl Session {
             input: None,
             output: None,
             output_told: false,
+            strain: Strain::default(),
             wanted: wanted.clone(),
             shared: shared.clone(),
             tell: tell.clone(),
@@ -276,6 +278,7 @@ struct Keeper {
     output: Option<Clapper>,
     /// Why there is no loudspeaker was told already.
     output_told: bool,
+    strain: Strain,
     wanted: Wanted,
     shared: Arc<Shared>,
     tell: Sender<Told>,
@@ -309,6 +312,16 @@ impl Keeper {
                         next_out = Instant::now() + AGAIN;
                     }
                 }
+            }
+            let now = self.shared.now();
+            if let Some(strained) = self
+                .output
+                .take_if(|device| self.strain.too_much(device.underruns(), now))
+            {
+                // It is opened anew at once, with longer buffers.
+                drop(strained);
+                self.give(Gear::NoOutput);
+                next_out = Instant::now();
             }
             if self.input.is_none() && Instant::now() >= next_in {
                 // Why not was told when it was lost.
@@ -358,7 +371,7 @@ impl Keeper {
     }
 
     fn open_output(&mut self) {
-        match Clapper::open(&self.wanted.output, self.shared.epoch) {
+        match Clapper::open(&self.wanted.output, self.strain.buffer(), self.shared.epoch) {
             Ok((output, outlet)) => {
                 self.devices.1 = output.id().to_owned();
                 let rate = outlet.rate;
@@ -379,6 +392,7 @@ impl Keeper {
                 self.give(Gear::RoundTrip(round_trip.unwrap_or(0.0)));
                 self.output = Some(output);
                 self.output_told = false;
+                self.strain.opened(self.shared.now());
             }
             Err(error) => {
                 if !std::mem::replace(&mut self.output_told, true) {

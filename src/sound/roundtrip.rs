@@ -212,12 +212,12 @@ pub enum StoreError {
     #[error("this system has no folder for settings; set HOME")]
     NoFolder,
     /// It cannot be read or written.
-    #[error("{path}: {source}", path = .path.display())]
+    #[error("{path}: {why}", path = .path.display())]
     File {
         /// The file.
         path: PathBuf,
         /// Why.
-        source: io::Error,
+        why: io::Error,
     },
     /// It is not what this program writes.
     #[error(
@@ -251,9 +251,9 @@ impl RoundTrips {
         let text = match std::fs::read_to_string(path) {
             Ok(text) => text,
             Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(Self::default()),
-            Err(source) => {
+            Err(why) => {
                 let path = path.to_owned();
-                return Err(StoreError::File { path, source });
+                return Err(StoreError::File { path, why });
             }
         };
         toml::from_str(&text).map_err(|error| StoreError::Text {
@@ -267,9 +267,9 @@ impl RoundTrips {
     /// # Errors
     /// If the file cannot be written.
     pub fn save(&self, path: &Path) -> Result<(), StoreError> {
-        let failed = |source| StoreError::File {
+        let failed = |why| StoreError::File {
             path: path.to_owned(),
-            source,
+            why,
         };
         let text = toml::to_string(self).map_err(|error| StoreError::Text {
             path: path.to_owned(),

@@ -101,6 +101,10 @@ fn without_a_device_nothing_can_be_heard_or_measured() {
         assert_eq!((said.code, said.out.as_str()), (1, ""), "{said:?}");
         assert!(said.err.starts_with(because), "{said:?}");
         assert_eq!(said.err.lines().count(), 1, "{said:?}");
+        if cfg!(target_os = "linux") {
+            let none = said.err.matches("no sound device was found").count();
+            assert_eq!(none, 1, "{said:?}");
+        }
     }
 }
 

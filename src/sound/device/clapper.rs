@@ -20,10 +20,12 @@ use std::time::{Duration, Instant};
 /// The rate asked for, hertz.
 const RATE: u32 = 48_000;
 
-/// Seconds of sound asked for in a callback; the device holds two of them. The
-/// shorter they are, the later a clap can still be put right; the longer, the
-/// less a busy machine leaves out.
-const BUFFER: f64 = 0.020;
+/// Seconds of sound asked for in a callback at first and at most; the device
+/// holds two of them. The shorter they are, the later a clap can still be put
+/// right, and the more does a busy machine leave out.
+pub const SHORTEST: f64 = 0.020;
+/// See [`SHORTEST`].
+pub const LONGEST: f64 = 0.080;
 
 /// Orders, stamps and reports that wait at most.
 const ORDERS: usize = 64;
@@ -101,11 +103,16 @@ impl Outlet {
 }
 
 impl Clapper {
-    /// Opens an output device. Stamps are seconds since `epoch`.
+    /// Opens an output device that is to ask for `buffer` seconds of sound at a
+    /// time, [`SHORTEST`] to [`LONGEST`]. Stamps are seconds since `epoch`.
     ///
     /// # Errors
     /// What keeps the device from playing; a device that is not there.
-    pub fn open(choice: &Choice, epoch: Instant) -> Result<(Self, Outlet), DeviceError> {
+    pub fn open(
+        choice: &Choice,
+        buffer: f64,
+        epoch: Instant,
+    ) -> Result<(Self, Outlet), DeviceError> {
         let _quiet = Quiet::begin();
         let chosen = find(choice, Direction::Out)?;
         let config = choose(&chosen.device, RATE)?;
@@ -113,7 +120,8 @@ impl Clapper {
         if !supported(format) {
             return Err(DeviceError::Format(format.to_string()));
         }
-        let frames = (BUFFER * f64::from(config.sample_rate())) as u32;
+        let buffer = buffer.clamp(SHORTEST, LONGEST);
+        let frames = (buffer * f64::from(config.sample_rate())) as u32;
         let mut last = None;
         for buffer_size in [BufferSize::Fixed(frames), BufferSize::Default] {
             let mut stream_config = config.config();
@@ -148,6 +156,11 @@ impl Clapper {
     /// Frames that it asks for at a time; 0 if it does not say.
     pub fn buffer(&self) -> u32 {
         self.buffer
+    }
+
+    /// How often it ran dry, as far as it says so.
+    pub fn underruns(&self) -> u64 {
+        self.watch.xruns()
     }
 
     /// Whether it has stopped: no callback for a second, or its own word.

@@ -19,6 +19,9 @@ const SWEEPS: usize = 8;
 /// Sweeps at the greatest loudness after which it is no use to go on.
 const HOPELESS: usize = 3;
 
+/// Seconds of sound asked for at a time: nothing is in a hurry here.
+const BUFFER: f64 = 0.040;
+
 /// Seconds before the first sweep, in which the devices settle.
 const SETTLE: f64 = 1.5;
 
@@ -57,10 +60,10 @@ pub enum Step {
 #[derive(Debug, thiserror::Error)]
 pub enum MeasureError {
     /// The microphone cannot be used.
-    #[error("cannot listen: {0}")]
+    #[error("cannot listen")]
     Input(#[source] DeviceError),
     /// The loudspeaker cannot be used.
-    #[error("cannot play: {0}")]
+    #[error("cannot play")]
     Output(#[source] DeviceError),
     /// One of them stopped.
     #[error(
@@ -88,7 +91,7 @@ pub fn measure(
 ) -> Result<Pair, MeasureError> {
     let epoch = Instant::now();
     let (input, intake) = Input::open(input, channel, epoch).map_err(MeasureError::Input)?;
-    let (output, outlet) = Clapper::open(output, epoch).map_err(MeasureError::Output)?;
+    let (output, outlet) = Clapper::open(output, BUFFER, epoch).map_err(MeasureError::Output)?;
     if !step(Step::Opened(input.name().into(), output.name().into())) {
         return Err(MeasureError::Stopped);
     }

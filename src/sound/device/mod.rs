@@ -17,7 +17,7 @@ mod pace;
 mod watch;
 
 pub use choose::{Choice, Direction};
-pub use clapper::{Clapper, Order, Outlet, Report};
+pub use clapper::{Clapper, LONGEST, Order, Outlet, Report, SHORTEST};
 pub use error::DeviceError;
 pub use input::{Input, Intake};
 pub use list::{Device, Devices, Range, list};
