@@ -5,7 +5,9 @@ use std::path::PathBuf;
 
 use clap::Args;
 
+use crate::event::Event;
 use crate::follow::{Caller, Ended, Session, SessionError, Told, Wanted};
+use crate::report::tempo::{Adviser, Meter, Want};
 use crate::screen::Action;
 use crate::sound::device::{Choice, Direction, Level};
 use crate::sound::roundtrip::RoundTrips;
@@ -13,6 +15,7 @@ use crate::sound::roundtrip::RoundTrips;
 use super::face::{Counter, Face};
 use super::play::Job;
 use super::practise::{PlayArgs, card};
+use super::tempo::want;
 use super::{TuneArgs, tell};
 
 /// How long a clipped sample is shown, seconds.
@@ -40,6 +43,10 @@ pub(super) struct ListenArgs {
     /// Stop after so many seconds
     #[arg(long, value_name = "N", value_parser = seconds)]
     seconds: Option<f64>,
+
+    /// The wanted steps per minute, such as 112..120: says what to tell the band
+    #[arg(long, value_name = "LOW..HIGH", value_parser = want)]
+    want: Option<Want>,
 
     /// One plain line a phrase instead of the screen
     #[arg(long)]
@@ -102,7 +109,7 @@ pub(super) fn run(args: &ListenArgs) -> anyhow::Result<()> {
     let mut setup = job.setup("the band".to_owned(), None);
     setup.length = args.seconds;
     let face = Face::new(setup, args.line, opening)?;
-    follow(session, face, &job, args.seconds)
+    follow(session, face, &job, args)
 }
 
 /// What was measured before. Without it claps are still given: late or early
@@ -119,12 +126,18 @@ fn follow(
     mut session: Session,
     mut face: Face,
     job: &Job,
-    seconds: Option<f64>,
+    args: &ListenArgs,
 ) -> anyhow::Result<()> {
     let mut caller = session.caller();
     let mut clipping = Clipping::default();
+    let mut coach = args.want.map(Coach::new);
     let done = loop {
         for told in session.told() {
+            if let (Some(coach), Told::Event(event)) = (&mut coach, &told)
+                && let Some(advice) = coach.hear(event)
+            {
+                face.note(advice)?;
+            }
             hear(told, &mut face)?;
         }
         if session.broken() {
@@ -138,7 +151,7 @@ fn follow(
             Some(action) => face.act(action, &mut caller),
             None => {}
         }
-        if seconds.is_some_and(|end| now >= end) {
+        if args.seconds.is_some_and(|end| now >= end) {
             break Ok(());
         }
     };
@@ -172,6 +185,32 @@ fn hear(told: Told, face: &mut Face) -> io::Result<()> {
         Told::Slept => face.note("the computer slept: listening anew".to_owned())?,
     }
     Ok(())
+}
+
+/// Says what to tell the band about its tempo, when that changes.
+struct Coach {
+    meter: Meter,
+    adviser: Adviser,
+}
+
+impl Coach {
+    fn new(want: Want) -> Self {
+        Coach {
+            meter: Meter::default(),
+            adviser: Adviser::new(want),
+        }
+    }
+
+    fn hear(&mut self, event: &Event) -> Option<String> {
+        let Event::Beat(beat) = event else {
+            return None;
+        };
+        self.meter.push(beat.time);
+        let tempo = self.meter.over(8)?;
+        let before = self.adviser.advice();
+        let advice = self.adviser.push(tempo);
+        (before != Some(advice)).then(|| format!("tempo: {}", self.adviser.say(tempo)))
+    }
 }
 
 /// What to do about claps that come too late.
@@ -284,6 +323,29 @@ mod tests {
         let mut out = Vec::new();
         summary(&Ended::default(), &mut out).unwrap();
         assert_eq!(String::from_utf8(out).unwrap().lines().count(), 2);
+    }
+
+    #[test]
+    fn the_band_is_told_when_its_tempo_leaves_the_window() {
+        let mut coach = Coach::new("112..118".parse().unwrap());
+        let mut told = Vec::new();
+        let mut time = 0.0;
+        for beat in 0..96 {
+            // Steady at 114 for 32 beats, then at 124.
+            let tempo = if beat < 32 { 114.0 } else { 124.0 };
+            time += 60.0 / tempo;
+            let event = Event::Beat(crate::event::Beat {
+                time,
+                announced: time - 0.07,
+                count: None,
+                steps_per_minute: tempo,
+                sure: 0.9,
+            });
+            told.extend(coach.hear(&event));
+        }
+        assert!((2..=3).contains(&told.len()), "{told:?}");
+        assert!(told[0].contains("good"), "{told:?}");
+        assert!(told[told.len() - 1].contains("slower"), "{told:?}");
     }
 
     #[test]

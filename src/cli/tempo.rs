@@ -47,7 +47,7 @@ pub(super) struct TempoArgs {
     json: bool,
 }
 
-fn want(text: &str) -> Result<Want, WantError> {
+pub(super) fn want(text: &str) -> Result<Want, WantError> {
     text.parse()
 }
 
