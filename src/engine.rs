@@ -42,6 +42,9 @@ impl Default for Settings {
     }
 }
 
+/// Beats between two announced beats from which the band must have paused.
+const PAUSE: f64 = 3.0;
+
 /// Activations kept to judge a beat by: 1.28 s.
 const KEPT: usize = 128;
 /// Seconds around a beat in which a "one" is looked for.
@@ -207,6 +210,7 @@ impl Engine {
                 self.memory.forget();
                 self.phrase_net.forget();
             }
+            Some(steps) if steps >= PAUSE => self.belief.pause(steps - 1.0),
             Some(steps) => self.belief.pass(steps - 1.0),
         }
         self.memory.beat(beat.time, beat.period);

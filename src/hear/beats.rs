@@ -14,6 +14,7 @@
 //! against "nothing special happens here", so that only the positions near a
 //! beat or an off-beat are touched. Modes are scaled as a whole.
 
+pub use super::expect::Expectations;
 use super::net::Activation;
 
 /// Grid steps a second; each step is 5 ms.
@@ -33,63 +34,6 @@ pub const LEAD_IN: usize = 1;
 pub const OPENING: usize = 5;
 /// The tune after its first four beats, or joined somewhere in the middle.
 pub const TUNE: usize = 9;
-
-/// What the bar pointer expects of the music.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Expectations {
-    /// Slowest tempo followed, steps per minute.
-    pub slowest: f64,
-    /// Fastest tempo followed, steps per minute.
-    pub fastest: f64,
-    /// The tempo dancers like best, steps per minute.
-    pub usual: f64,
-    /// Spread of the logarithm of the tempo around the usual one.
-    pub tempo_spread: f64,
-    /// How reluctantly the tempo changes at a beat: the probability falls by
-    /// `exp(-steadiness · |ratio − 1|)`.
-    pub steadiness: f64,
-    /// Weight of the beat activation's log odds.
-    pub beat_weight: f32,
-    /// Weight of the off-beat activations' log odds.
-    pub off_beat_weight: f32,
-    /// Weight of the mode activation's log probability, a frame.
-    pub mode_weight: f32,
-    /// Least probability of a mode that is believed: the network may be wrong
-    /// about it for a while.
-    pub mode_floor: f32,
-    /// Probability a frame that a lead-in begins while nobody plays, on its
-    /// first to fourth beat: soft first strokes may not be heard.
-    pub lead_in_begins: [f32; 4],
-    /// Probability a frame that a tune begins without a lead-in being heard.
-    pub tune_begins: f32,
-    /// Probability a frame that the tune is joined in the middle.
-    pub tune_joined: f32,
-    /// Probability a frame that the playing stops.
-    pub playing_stops: f32,
-    /// Probability a frame that the beat is lost and starts anew anywhere.
-    pub beat_lost: f32,
-}
-
-impl Default for Expectations {
-    fn default() -> Self {
-        Expectations {
-            slowest: 86.0,
-            fastest: 148.0,
-            usual: 116.0,
-            tempo_spread: 0.12,
-            steadiness: 100.0,
-            beat_weight: 0.6,
-            off_beat_weight: 0.3,
-            mode_weight: 0.02,
-            mode_floor: 0.1,
-            lead_in_begins: [2e-3, 3e-5, 1e-5, 1e-5],
-            tune_begins: 1e-4,
-            tune_joined: 5e-5,
-            playing_stops: 5e-5,
-            beat_lost: 2e-5,
-        }
-    }
-}
 
 /// One tempo's place in the rings.
 #[derive(Debug, Clone, Copy)]
@@ -148,6 +92,15 @@ pub struct BarPointer {
     wrapped: Vec<[f32; STEPS_PER_FRAME]>,
     arriving: Vec<[f32; STEPS_PER_FRAME]>,
     frames: u64,
+    /// Frames for which somebody has played, short pauses left out.
+    played: u64,
+    /// Frames for which nobody has played since; 0 while somebody plays.
+    silent: u64,
+}
+
+/// A number of frames in seconds.
+fn seconds(frames: u64) -> f64 {
+    frames as f64 * STEPS_PER_FRAME as f64 / STEPS_PER_SECOND
 }
 
 /// Tempo steps reachable at one beat.
@@ -216,6 +169,8 @@ impl BarPointer {
             none: 0.7,
             shares: std::array::from_fn(|_| empty.clone()),
             frames: 0,
+            played: 0,
+            silent: 0,
             tempi,
         };
         // A recording may begin in the middle of a tune, anywhere in the beat.
@@ -244,6 +199,7 @@ impl BarPointer {
         self.begin_and_end();
         self.weigh(heard);
         self.normalise();
+        self.keep_time();
         self.frames += 1;
     }
 
@@ -304,9 +260,21 @@ impl BarPointer {
     /// Lead-ins begin, tunes are joined, lost or ended.
     #[inline(always)]
     fn begin_and_end(&mut self) {
-        let lead_ins = self.expect.lead_in_begins.map(|p| p * self.none);
-        let begins = self.none * self.expect.tune_begins;
-        let joins = self.none * self.expect.tune_joined;
+        let mut first_strokes = self.expect.lead_in_begins;
+        let mut begins = self.expect.tune_begins;
+        let mut joins = self.expect.tune_joined;
+        if seconds(self.frames) < self.expect.settling {
+            first_strokes[1..].fill(0.0);
+            begins = 0.0;
+        }
+        if self.pausing() {
+            first_strokes = first_strokes.map(|p| p * self.expect.begins_in_pause);
+            begins *= self.expect.begins_in_pause;
+            joins = self.expect.tune_resumes;
+        }
+        let lead_ins = first_strokes.map(|p| p * self.none);
+        let begins = self.none * begins;
+        let joins = self.none * joins;
         let mut stops = 0.0;
         for share in &mut self.shares {
             stops += share.scale * share.sum * self.expect.playing_stops;
@@ -321,6 +289,25 @@ impl BarPointer {
         let lost = tune.scale * tune.sum * self.expect.beat_lost;
         tune.scale *= 1.0 - self.expect.beat_lost;
         self.enter(TUNE, joins + lost);
+    }
+
+    /// Whether the silence, if it is one, may be a pause within a tune.
+    fn pausing(&self) -> bool {
+        seconds(self.played) > self.expect.tune_lasts
+            && seconds(self.silent) < self.expect.longest_pause
+    }
+
+    /// Keeps account of who has played for how long.
+    fn keep_time(&mut self) {
+        if self.none >= 0.5 {
+            self.silent += 1;
+        } else {
+            if seconds(self.silent) >= self.expect.longest_pause {
+                self.played = 0;
+            }
+            self.silent = 0;
+            self.played += 1;
+        }
     }
 
     /// Adds `mass` to `mode` on its beat, at every tempo by the prior.

@@ -83,6 +83,11 @@
 //! | `tune_joined` | 5·10⁻⁵ | probability, a frame | sound begins in the middle of a tune |
 //! | `playing_stops` | 5·10⁻⁵ | probability, a frame | the band stops |
 //! | `beat_lost` | 2·10⁻⁵ | probability, a frame | the band jumps to any other place in the beat |
+//! | `settling` | 1.3 | s | at first no band is taken to have begun unheard: one that plays already was joined in mid-tune |
+//! | `tune_lasts` | 15 | s | playing that makes a tune, which may pause |
+//! | `longest_pause` | 7 | s | silence after a tune that may be a pause in it |
+//! | `tune_resumes` | 10⁻² | probability, a frame | the tune goes on after such a pause |
+//! | `begins_in_pause` | 0.01 | share | of their usual probability that beginnings have in such a pause |
 //!
 //! Fixed in [`tracker`]: a first reading is taken up with 55 % of the belief
 //! behind it; below 25 % the held one is in doubt, and gives way to one with
@@ -148,6 +153,11 @@
 //! #     tune_joined: 5e-5,
 //! #     playing_stops: 5e-5,
 //! #     beat_lost: 2e-5,
+//! #     settling: 1.3,
+//! #     tune_lasts: 15.0,
+//! #     longest_pause: 7.0,
+//! #     tune_resumes: 1e-2,
+//! #     begins_in_pause: 0.01,
 //! # };
 //! # assert_eq!(Expectations::default(), usual);
 //! # assert_eq!(net.delay(), 0.04);
@@ -173,6 +183,7 @@
 //!    Queen Mary University of London, 2009 (the measures).
 
 pub mod beats;
+mod expect;
 pub mod features;
 pub(crate) mod layers;
 pub mod net;

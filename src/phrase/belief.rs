@@ -14,6 +14,9 @@ pub const COUNTED_BEATS: usize = LEAD_IN_BEATS + 4;
 pub struct Trust {
     /// Probability a beat that the band drops or adds beats, or was miscounted.
     pub slip: f32,
+    /// Share of slips that are by one, two or four beats ([`NEAR_SLIPS`]); the
+    /// others may lead anywhere.
+    pub near_slip: f32,
     /// Weight of the "one" activation's log odds.
     pub one_weight: f32,
     /// Weight of the "part" activation's log odds.
@@ -21,15 +24,20 @@ pub struct Trust {
     /// Weight of what the phrase network makes of each beat; 1 takes it at its
     /// word.
     pub tune_weight: f32,
+    /// The same while the count comes from the tune's beginning: what was
+    /// counted is then better known than what the tune seems to say.
+    pub counted_tune_weight: f32,
 }
 
 impl Default for Trust {
     fn default() -> Self {
         Trust {
-            slip: 2e-4,
+            slip: 5e-4,
+            near_slip: 0.8,
             one_weight: 0.1,
             part_weight: 0.1,
-            tune_weight: 0.6,
+            tune_weight: 0.7,
+            counted_tune_weight: 0.4,
         }
     }
 }
@@ -43,6 +51,15 @@ pub struct Evidence {
     pub part: f32,
 }
 
+/// Beats by which a count slips, forward or back, and how often each way: a bar
+/// is left out or played twice, a beat miscounted, more seldom two bars.
+pub const NEAR_SLIPS: [(usize, f32); 3] = [(2, 0.3), (1, 0.15), (4, 0.05)];
+/// Share of the belief that goes on by the clock over a pause; the rest stands
+/// still until the band goes on.
+const BY_THE_CLOCK: f32 = 0.4;
+/// Beats announced into a silence before it is known to be one, at most.
+const INTO_SILENCE: usize = 3;
+
 /// Parts of a beat up to which a number of beats is rounded without doubt.
 const SURELY_ROUNDED: f64 = 0.42;
 
@@ -54,6 +71,8 @@ pub struct Belief {
     lead_in: [f32; LEAD_IN_BEATS],
     places: Vec<f32>,
     next: Vec<f32>,
+    /// Whether the count comes from the tune's beginning, without a pause since.
+    counted: bool,
 }
 
 impl Belief {
@@ -66,11 +85,13 @@ impl Belief {
             lead_in: [0.0; LEAD_IN_BEATS],
             places: vec![1.0 / beats as f32; beats],
             next: vec![0.0; beats],
+            counted: false,
         }
     }
 
     /// Forgets everything.
     pub fn forget(&mut self) {
+        self.counted = false;
         self.lead_in = [0.0; LEAD_IN_BEATS];
         let even = 1.0 / self.places.len() as f32;
         self.places.fill(even);
@@ -108,9 +129,13 @@ impl Belief {
         if self.form != Form::default() {
             return;
         }
+        let weight = match self.counted {
+            true => self.trust.counted_tune_weight,
+            false => self.trust.tune_weight,
+        };
         for (place, p) in self.places.iter_mut().enumerate() {
             let before = (place + PLACES - 1) % PLACES;
-            *p *= (self.trust.tune_weight * heard[before]).exp();
+            *p *= (weight * heard[before]).exp();
         }
         self.normalise();
     }
@@ -122,14 +147,23 @@ impl Belief {
         let beats = self.places.len();
         let by_count = counted.iter().sum::<f32>().min(1.0);
         let total: f32 = self.places.iter().sum();
+        let anywhere = 1.0 / beats as f32;
+        let near = self.trust.near_slip;
         for (place, next) in self.next.iter_mut().enumerate() {
-            let before = self.places[(place + beats - 1) % beats] / total.max(1e-9);
-            let slipped = 1.0 / beats as f32;
+            let ago = |by: usize| self.places[(place + beats - by % beats) % beats];
+            let before = ago(1) / total.max(1e-9);
+            let nearby = NEAR_SLIPS
+                .map(|(by, often)| often * (ago(1 + by) + ago(beats + 1 - by)))
+                .iter()
+                .sum::<f32>()
+                / total.max(1e-9);
+            let slipped = near * nearby + (1.0 - near) * anywhere;
             let share = before + self.trust.slip * (slipped - before);
-            let share = if total > 1e-9 { share } else { slipped };
+            let share = if total > 1e-9 { share } else { anywhere };
             *next = (1.0 - by_count) * share;
         }
         let (lead_in, opening) = counted.split_at(LEAD_IN_BEATS - 1);
+        self.counted |= opening.iter().sum::<f32>() > 0.5;
         for (next, p) in self.next.iter_mut().zip(opening) {
             *next += p;
         }
@@ -155,6 +189,24 @@ impl Belief {
             for (p, q) in self.places.iter_mut().zip(&self.next) {
                 *p = 0.5 * (*p + q);
             }
+        }
+    }
+
+    /// The band fell silent for `beats` and goes on. Either the music went on by
+    /// the clock unheard, or it stood still: then it goes on where it stopped,
+    /// which was up to [`INTO_SILENCE`] beats before the last one announced.
+    pub fn pause(&mut self, beats: f64) {
+        self.counted = false;
+        self.pass(beats);
+        // What stood still is what `pass` made, turned back.
+        let back = beats.round() as i64;
+        let n = self.places.len() as i64;
+        self.next.copy_from_slice(&self.places);
+        for (place, p) in (0i64..).zip(&mut self.places) {
+            let stood: f32 = (0..=INTO_SILENCE as i64)
+                .map(|into| self.next[(place + into + back).rem_euclid(n) as usize])
+                .sum();
+            *p = BY_THE_CLOCK * *p + (1.0 - BY_THE_CLOCK) * stood / (INTO_SILENCE + 1) as f32;
         }
     }
 
@@ -303,6 +355,35 @@ mod tests {
         belief.pass(3.5);
         assert!(belief.count().1 < 0.6 * sure);
         assert!([6, 7].contains(&belief.likeliest().beat));
+    }
+
+    #[test]
+    fn after_a_pause_the_tune_may_stand_where_it_stopped() {
+        let mut belief = led_in();
+        for _ in 0..34 {
+            belief.advance([0.0; COUNTED_BEATS]);
+        }
+        // Beats 33 and 34 fell into the silence already.
+        belief.pause(4.0);
+        belief.advance([0.0; COUNTED_BEATS]);
+        let places = belief.places();
+        for stood in 32..=35 {
+            assert!((places[stood] - 0.15).abs() < 0.02, "{stood}: {places:?}");
+        }
+        assert!((places[39] - 0.4).abs() < 0.04, "{places:?}");
+        assert!(belief.count().1 < 0.45);
+    }
+
+    #[test]
+    fn a_dropped_bar_is_found_sooner_than_any_other_place() {
+        let mut belief = led_in();
+        belief.say_one(0);
+        belief.advance([0.0; COUNTED_BEATS]);
+        let places = belief.places();
+        for near in [3, 63, 2, 0, 5, 61] {
+            assert!(places[near] > 3.0 * places[20], "{near}");
+        }
+        assert!(places[1] > 0.9);
     }
 
     #[test]

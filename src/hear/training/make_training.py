@@ -116,9 +116,12 @@ def pick_tune(rng, pool, kind):
     return band.hybrid(rng, tune, stock[int(rng.integers(len(stock)))]) if rng.random() < 0.35 else tune
 
 
-def plan(rng, pool):
+def plan(rng, pool, start_only=False):
     """Segments of a performance: (tune, shift, first, last, start); and the tune position of each beat."""
     kind = str(rng.choice(["reel", "jig", "hornpipe"], p=[0.42, 0.42, 0.16]))
+    if start_only:                                            # how a band begins, many times over
+        n = int(rng.integers(10, 37))
+        return kind, [(pick_tune(rng, pool, kind), int(rng.integers(-6, 7)), 0, n, 0)], list(range(n))
     tunes = [pick_tune(rng, pool, kind) for _ in range(int(rng.choice([1, 2, 3], p=[0.65, 0.25, 0.1])))]
     times = [1] * 3 if len(tunes) == 3 else [int(rng.integers(1, 3)) for _ in tunes] if len(tunes) == 2 \
         else [int(rng.choice([1, 2, 3], p=[0.25, 0.5, 0.25]))]
@@ -142,8 +145,8 @@ def plan(rng, pool):
     return kind, segments, pos
 
 
-def perform(rng, pool):
-    kind, segments, pos = plan(rng, pool)
+def perform(rng, pool, start_only=False):
+    kind, segments, pos = plan(rng, pool, start_only)
     jig, n = kind == "jig", len(pos)
     first_tune, first_shift = segments[0][0], segments[0][1]
     no_lead = rng.random() < 0.06
@@ -378,6 +381,12 @@ def negative(rng, noises):
                    backup="none", lead="none", tunes=0, spm=0.0)
 
 
+def soft_bows(rng, events):
+    """Slower attacks, in timecents, for a third of the bowed channels: not every bow bites."""
+    return {ch: int(rng.uniform(1500, 4500)) for ch in sorted({e[0] for e in events if e[1] in (40, 41, 42, 110)})
+            if rng.random() < 0.35}
+
+
 _state = {}
 
 
@@ -415,17 +424,18 @@ def make_item(i):
         if rng.random() < a.negatives:
             made = [negative(rng, noises) for _ in range(a.versions)]
         else:
-            piece = perform(rng, pool)
+            piece = perform(rng, pool, rng.random() < a.starts)
             length = int((piece["hold"] + 2.0) * SR)
             stems = []
             for groups in ((0,), (1, 2)):
                 events = [e[1:] for e in piece["events"] if e[0] in groups]
                 font, offset = noises.fonts[int(rng.integers(len(noises.fonts)))]
+                soft = soft_bows(rng, events)
                 if groups == (0,) and rng.random() < 0.14:
                     stems.append(render_synth(rng, events, length))
                     piece["info"]["voice"] = "synth"
                 else:
-                    stems.append(render_font(events, font, offset, length))
+                    stems.append(render_font(events, font, offset, length, soft))
             if piece["scrape"] and piece["info"]["voice"] != "synth" and rng.random() < 0.6:
                 bow_noise(rng, stems[0], *zip(*piece["scrape"]), rng.uniform(0.3, 2.0))
             wanted = rng.uniform(-6, 8)                       # melody over backup, dB
@@ -481,6 +491,7 @@ def main():
     r.add_argument("--first", type=int, default=0)
     r.add_argument("--seed", type=int, default=1)
     r.add_argument("--versions", type=int, default=3)
+    r.add_argument("--starts", type=float, default=0.0, help="share of items that are only a lead-in and the tune's first beats")
     r.add_argument("--negatives", type=float, default=0.07)
     r.add_argument("--seconds", type=float, default=1e9, help="start no item after this long")
     r.add_argument("--val", action="store_true", help="use only the tunes kept back for validation")

@@ -33,8 +33,14 @@ def db(level):
 
 # ------------------------------------------------------------------ synthesis
 
-def render_font(events, font, offset, length):
-    """Events [(channel, program, on, off, pitch, velocity)] through fluidsynth, `length` samples."""
+ATTACK_GENERATOR = 34                                     # attackVolEnv, SoundFont 2.04 specification, 8.1.3
+
+
+def render_font(events, font, offset, length, soft=None):
+    """Events [(channel, program, on, off, pitch, velocity)] through fluidsynth, `length` samples.
+
+    `soft` maps a channel to timecents added to its notes' attack time (by NRPN, SoundFont 2.04, 9.6.3).
+    """
     if not events:
         return np.zeros(length, np.float32)
     mid = mido.MidiFile(ticks_per_beat=10000)              # one second a quarter: 0.1 ms ticks
@@ -43,6 +49,10 @@ def render_font(events, font, offset, length):
     track.append(mido.MetaMessage("set_tempo", tempo=1000000, time=0))
     for ch, prog in sorted({(e[0], e[1]) for e in events}):
         track.append(mido.Message("program_change", channel=ch, program=prog, time=0))
+    for ch, cents in (soft or {}).items():
+        value = 8192 + cents // 2                          # this generator counts in twos
+        for control, data in ((99, 120), (98, ATTACK_GENERATOR), (6, value >> 7), (38, value & 127)):
+            track.append(mido.Message("control_change", channel=ch, control=control, value=data, time=0))
     msgs = []
     for ch, _, on, off, pitch, vel in events:
         msgs += [(round(on * 10000), 1, ch, pitch, vel), (round(off * 10000), 0, ch, pitch, 0)]

@@ -155,7 +155,7 @@ class Stock:
 
 def loss_of(out, events, classes, mask, a):
     at, total = 0, 0.0
-    weight = {"beat": 1.0, "one": 0.25, "part": 0.15, "half": 0.3, "third": 0.3, "mode": 0.08, "phase": 0.08, "tempo": 0.03}
+    weight = {"beat": 1.0, "one": 0.25, "part": 0.15, "half": 0.3, "third": 0.3, "mode": a.mode_weight, "phase": 0.08, "tempo": 0.03}
     m = mask.float()
     parts = {}
     for k, (name, n) in enumerate(HEADS):
@@ -252,6 +252,7 @@ def main():
     ap.add_argument("--delay", type=int, default=4, help="frames by which the output lags the sound it speaks of")
     ap.add_argument("--width", type=float, default=2.0, help="half width of a beat's target, frames")
     ap.add_argument("--positive", type=float, default=2.0, help="extra weight of frames near an event")
+    ap.add_argument("--mode-weight", type=float, default=0.08, help="weight of the mode head's loss")
     ap.add_argument("--streams", type=int, default=256)
     ap.add_argument("--chunk", type=int, default=1500)
     ap.add_argument("--rate", type=float, default=3e-3)
