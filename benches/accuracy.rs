@@ -94,7 +94,7 @@ fn print_item(item: &Item) {
 
 fn print_tables(items: &[Item]) {
     println!(
-        "{:22} {:>5} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>7} {:>7} {:>7} {:>6} {:>6} {:>6} {:>7} {:>7}",
+        "{:22} {:>5} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>7} {:>7} {:>7} {:>6} {:>6} {:>6} {:>7} {:>7} {:>7}",
         "",
         "items",
         "F",
@@ -111,6 +111,7 @@ fn print_tables(items: &[Item]) {
         "third",
         "level",
         "false/m",
+        "in tune",
         "1st s"
     );
     let led: Vec<&Item> = items
@@ -170,7 +171,7 @@ fn print_row(label: &str, items: &[&Item]) {
         return;
     };
     println!(
-        "{label:22} {:5} {:6.3} {:6.3} {:6.3} {:6.1} {:6.1} {:6.1} {:6.1} {:7.1} {:7.1} {:7.1} {:6.3} {:6.3} {:6.3} {:7.2} {:7.1}",
+        "{label:22} {:5} {:6.3} {:6.3} {:6.3} {:6.1} {:6.1} {:6.1} {:6.1} {:7.1} {:7.1} {:7.1} {:6.3} {:6.3} {:6.3} {:7.2} {:7.2} {:7.1}",
         all.items,
         all.f,
         all.cml_t,
@@ -186,6 +187,7 @@ fn print_row(label: &str, items: &[&Item]) {
         all.third_off,
         all.wrong_level,
         all.false_a_minute,
+        all.false_while_playing,
         all.first_right,
     );
 }

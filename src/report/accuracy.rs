@@ -29,6 +29,9 @@ pub struct Figures {
     pub phrases_right: usize,
     /// Claps where no phrase began.
     pub false_claps: usize,
+    /// Those of them before the band's last beat is over: the others come when
+    /// the band has stopped without a word.
+    pub false_while_playing: usize,
     /// Right claps that named another part than was played.
     pub wrong_parts: usize,
     /// Whether the first clap of all was right.
@@ -88,6 +91,10 @@ impl Figures {
             phrases: truth.phrases.len(),
             phrases_right: matches(&truth.phrases, &clap_times, HIT_WINDOW).len(),
             false_claps: clap_times.iter().filter(|&&t| !is_right(t)).count(),
+            false_while_playing: clap_times
+                .iter()
+                .filter(|&&t| !is_right(t) && truth.beats.last().is_some_and(|end| t < end + 0.2))
+                .count(),
             wrong_parts,
             first_clap_right: clap_times.first().is_some_and(|&t| is_right(t)),
             first_right: first_right.map(|t| t - music_starts),
@@ -155,6 +162,8 @@ pub struct Summary {
     pub wrong_level: f64,
     /// Claps a minute where no phrase began.
     pub false_a_minute: f64,
+    /// The same, without claps after the band's last beat.
+    pub false_while_playing: f64,
     /// Median seconds from the music's start to the first right clap.
     pub first_right: f64,
 }
@@ -192,6 +201,7 @@ impl Summary {
             third_off: mean(&|i| i.wrong.third_off),
             wrong_level: mean(&|i| i.wrong.wrong_level),
             false_a_minute: total(&|i| i.false_claps) / minutes.max(1e-9),
+            false_while_playing: total(&|i| i.false_while_playing) / minutes.max(1e-9),
             first_right: quantile(&first, 0.5).unwrap_or(f64::NAN),
         })
     }
@@ -260,17 +270,20 @@ mod tests {
 
     #[test]
     fn wrong_claps_and_wrong_names_are_told_apart() {
-        // A clap two beats late, a right one with the wrong name, one with its own.
-        let events = [clap(2.0, 0), clap(5.0, 24), clap(9.0, 16)];
+        // A clap two beats late, a right one with the wrong name, one with its own,
+        // and one after the band has stopped.
+        let events = [clap(2.0, 0), clap(5.0, 24), clap(9.0, 16), clap(17.0, 0)];
         let figures = Figures::of(&truth(), &events, 30.0);
-        assert_eq!((figures.phrases_right, figures.false_claps), (2, 1));
+        assert_eq!((figures.phrases_right, figures.false_claps), (2, 2));
+        assert_eq!(figures.false_while_playing, 1);
         assert_eq!(figures.wrong_parts, 1);
         assert!(!figures.first_clap_right && !figures.most_phrases());
         assert_eq!(figures.first_right, Some(4.0));
         assert_eq!(figures.beats_to_phrase, Some(8));
         assert_eq!(figures.beats_to_part, Some(16));
         let summary = Summary::of(&[&figures, &figures]).expect("two recordings");
-        assert_eq!((summary.wrong_parts, summary.false_a_minute), (0.5, 2.0));
+        assert_eq!((summary.wrong_parts, summary.false_a_minute), (0.5, 4.0));
+        assert_eq!(summary.false_while_playing, 2.0);
         assert_eq!((summary.first_clap, summary.phrases), (0.0, 0.5));
     }
 
