@@ -156,6 +156,18 @@ fn print_tables(items: &[Item]) {
             100.0 * within(|i| i.figures.beats_to_part, 128),
         );
     }
+    let notices: Vec<f64> = items
+        .iter()
+        .flat_map(|i| i.figures.led_in.iter().copied())
+        .collect();
+    let wrong: usize = items.iter().map(|i| i.figures.false_lead_ins).sum();
+    let found = led.iter().filter(|i| !i.figures.led_in.is_empty()).count();
+    println!(
+        "lead-ins: {} right ({found} of {} recordings), {wrong} wrong; \"one\" known {:.0} ms ahead (median)",
+        notices.len(),
+        led.len(),
+        1000.0 * quantile(&notices, 0.5).unwrap_or(f64::NAN),
+    );
     let seconds: f64 = items.iter().map(|i| i.figures.seconds).sum();
     let cpu: f64 = items.iter().map(|i| i.cpu_seconds).sum();
     let late: usize = items.iter().map(|i| i.figures.late_notice).sum();

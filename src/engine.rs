@@ -50,8 +50,8 @@ const KEPT: usize = 128;
 /// Seconds around a beat in which a "one" is looked for.
 const ONE_REACH: f64 = 0.045;
 
-/// Largest spread, seconds, of the tune's first beat that is clapped on: with
-/// lead-ins heard well it is 8 to 11 ms.
+/// Largest spread, seconds, of the tune's first beat that is clapped on, and of a
+/// lead-in's fourth beat that tells of it: with lead-ins heard well it is 8 to 11 ms.
 const SHARP: f64 = 0.0115;
 
 /// Hears a band and counts its phrases.
@@ -71,6 +71,8 @@ pub struct Engine {
     counting: bool,
     /// The beat the belief stands on, once there is one.
     standing: Option<Standing>,
+    /// The "one" that the last beat, a lead-in's fourth, told of, seconds.
+    led_in: Option<f64>,
 }
 
 /// The beat last announced, and where the tune was then.
@@ -109,6 +111,7 @@ impl Engine {
             frames: 0,
             counting: false,
             standing: None,
+            led_in: None,
             settings,
         })
     }
@@ -222,6 +225,8 @@ impl Engine {
         let (count, sure) = self.belief.count();
         let place = self.belief.likeliest();
         let led_in = counted[LEAD_IN_BEATS - 1] > 0.5 && place.beat == 0;
+        let sharp = beat.spread <= SHARP;
+        let leads_in = counted[LEAD_IN_BEATS - 2] > 0.5 && sharp;
         let opening = counted[LEAD_IN_BEATS - 1..].iter().sum::<f32>() > 0.5;
         let time_through = match self.standing {
             _ if opening => 1,
@@ -237,15 +242,24 @@ impl Engine {
             place,
             time_through,
         });
+        // Its fourth beat tells of the "one" a whole beat ahead; where that was not
+        // clear, the "one" itself tells of the lead-in before it.
+        let told = self.led_in.take();
+        let one = match (leads_in, led_in) {
+            (true, _) => Some(beat.time + beat.period),
+            (_, true) => told.is_none().then_some(beat.time),
+            _ => None,
+        };
+        if let Some(one) = one {
+            events.push(Event::LeadIn(LeadIn {
+                time: one - LEAD_IN_BEATS as f64 * beat.period,
+                announced: beat.announced,
+                one,
+            }));
+        }
+        self.led_in = one.filter(|one| *one > beat.time);
         if leading > 0.5 {
             return;
-        }
-        if led_in {
-            events.push(Event::LeadIn(LeadIn {
-                time: beat.time - LEAD_IN_BEATS as f64 * beat.period,
-                announced: beat.announced,
-                one: beat.time,
-            }));
         }
         // Sureness wavers: what was believed once is believed a little longer.
         let enough = match self.counting {
@@ -263,8 +277,7 @@ impl Engine {
         }));
         // A lead-in heard badly tells that the tune begins, but not when to the
         // hundredth of a second: then the first clap is left to the next phrase.
-        let sharp = !opening || beat.spread <= SHARP;
-        if known && count == 1 && sharp {
+        if known && count == 1 && (sharp || !opening) {
             events.push(Event::Phrase(Phrase {
                 time: beat.time,
                 announced: beat.announced,

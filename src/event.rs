@@ -13,7 +13,8 @@ pub const NOTICE: f64 = 0.060;
 /// phrases.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Event {
-    /// A band's four lead-in beats were heard.
+    /// A band leads in: told at the fourth of the four beats, or, where that was not
+    /// clear, with the tune's first.
     LeadIn(LeadIn),
     /// A beat is about to fall.
     Beat(Beat),
@@ -22,6 +23,9 @@ pub enum Event {
 }
 
 /// Four lead-in beats, and the tune's first beat after them.
+///
+/// A beat ahead `one` is a forecast: the tune's [`Beat`] and [`Phrase`] tell whether and
+/// when it came.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LeadIn {
     /// The first of the four beats, seconds.

@@ -74,6 +74,16 @@ pub struct Step {
     pub anew: bool,
 }
 
+impl Step {
+    /// The same beat `by` seconds later.
+    pub fn later(self, by: f64) -> Self {
+        Step {
+            time: self.time + by,
+            ..self
+        }
+    }
+}
+
 /// Finds the beats of any music.
 pub struct Steps {
     engine: Engine,

@@ -7,6 +7,7 @@
 
 #![cfg(target_os = "linux")]
 
+#[allow(dead_code, reason = "shared with other tests")]
 mod rig;
 
 use std::path::Path;

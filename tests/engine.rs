@@ -170,16 +170,23 @@ fn parts_and_times_through_are_named_as_played() {
 }
 
 #[test]
-fn the_lead_in_is_told_with_the_tune_s_first_beat() {
-    let lead_in = PIECE_EVENTS.iter().find_map(|e| match e {
-        Event::LeadIn(l) => Some(*l),
-        _ => None,
-    });
-    let lead_in = lead_in.expect("a lead-in");
+fn the_lead_in_is_told_a_beat_before_the_tune() {
+    let lead_ins: Vec<_> = PIECE_EVENTS
+        .iter()
+        .filter_map(|e| match e {
+            Event::LeadIn(l) => Some(*l),
+            _ => None,
+        })
+        .collect();
+    let [lead_in] = lead_ins[..] else {
+        panic!("{lead_ins:?}");
+    };
     let played = performance("kettle-on-the-landing", 5, |s| s.times = 1);
     let truth = played.truth();
     assert!((lead_in.one - truth.beats[0]).abs() <= HIT_WINDOW);
     assert!((lead_in.time - truth.lead_in[0]).abs() <= 2.0 * HIT_WINDOW);
+    let beat = truth.beats[1] - truth.beats[0];
+    assert!(lead_in.one - lead_in.announced > beat, "{lead_in:?}");
 }
 
 #[test]

@@ -6,26 +6,19 @@
 
 #![cfg(target_os = "linux")]
 
+#[allow(dead_code, reason = "shared with other tests")]
 mod rig;
 
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
 use std::sync::Mutex;
 use std::time::Duration;
 
-use eightclap::sound::band::{self, Performance};
-use realfft::RealFftPlanner;
-use rig::{Card, Playing, RATE, ahead, claps_in, left, save};
+use eightclap::sound::band::signals;
+use rig::take::{errors, listening, play_and_record, tune};
+use rig::{Card, Playing, RATE, claps_in, left, save};
 
 /// How far from its phrase a clap may be, seconds.
 const NEAR: f64 = 0.040;
-
-/// Where the tune was cut by the machine, by more than this, nothing can be
-/// said of the claps, seconds.
-const SLIP: f64 = 0.010;
-
-/// Loudness of the tune, so that claps stand out above it.
-const LEVEL: f32 = 0.4;
 
 /// Two cards at once would fight for the machine.
 static ONE_AT_A_TIME: Mutex<()> = Mutex::new(());
@@ -37,126 +30,16 @@ fn card() -> Option<Card> {
         .ok()
 }
 
-/// The tune as sound, and its phrases, seconds.
-fn tune(path: &Path, times: u32) -> (Vec<f32>, Vec<f64>) {
-    let settings = band::Settings {
-        steps_per_minute: 124.0,
-        times,
-        silence: 1.5,
-        sample_rate: RATE,
-        ..band::Settings::default()
-    };
-    let tune = band::tune("kettle-on-the-landing").expect("bundled");
-    let performance = Performance::new(tune, settings).expect("good");
-    let sound: Vec<f32> = performance.render().iter().map(|s| LEVEL * s).collect();
-    save(path, &sound);
-    (sound, performance.truth().phrases.clone())
-}
-
-/// Runs the card's script beside everything else, ahead of other programs.
-fn start(card: &Card, args: &[&str]) -> Child {
-    let script = card.script.display().to_string();
-    let mut words = ahead();
-    words.push(&script);
-    let mut command = Command::new(words[0]);
-    command.args(&words[1..]).args(args);
-    command.env("VIRTUAL_CARD_DIR", card.folder.path());
-    command.stdin(Stdio::null()).spawn().expect("a run")
-}
-
-fn wait(card: &Card, what: &str) {
-    assert!(card.call(&[what]).status().expect("a wait").success());
-}
-
-/// Where `piece` is in `sound`, within `range` samples from sample `from` on.
-fn place(sound: &[f32], piece: &[f32], from: usize, range: usize) -> Option<usize> {
-    let part = sound.get(from..)?;
-    let part = &part[..part.len().min(piece.len() + range)];
-    let length = (part.len() + piece.len()).next_power_of_two();
-    let mut planner = RealFftPlanner::<f32>::new();
-    let forward = planner.plan_fft_forward(length);
-    let spectrum = |sound: &[f32]| {
-        let mut padded = sound.to_vec();
-        padded.resize(length, 0.0);
-        let mut spectrum = forward.make_output_vec();
-        forward.process(&mut padded, &mut spectrum).expect("fits");
-        spectrum
-    };
-    let mut both = spectrum(part);
-    for (a, b) in both.iter_mut().zip(spectrum(piece)) {
-        *a *= b.conj();
-    }
-    let last = both.len() - 1;
-    (both[0].im, both[last].im) = (0.0, 0.0);
-    let mut likeness = vec![0.0; length];
-    let back = planner.plan_fft_inverse(length);
-    back.process(&mut both, &mut likeness).expect("fits");
-    let room = part.len().checked_sub(piece.len())?;
-    let best = (0..=room).max_by(|a, b| likeness[*a].total_cmp(&likeness[*b]))?;
-    Some(from + best)
-}
-
-/// When each phrase is in the take; `None` where the tune slipped beside it.
-fn phrases_in(take: &[f32], tune: &[f32], phrases: &[f64]) -> Vec<Option<f64>> {
-    let rate = f64::from(RATE);
-    let second = RATE as usize;
-    // Where the tune starts, roughly: by three seconds of its first phrase.
-    let first = (phrases[0] * rate) as usize;
-    let piece = &tune[first..first + 3 * second];
-    let begin = place(take, piece, 0, 10 * second).expect("a long take");
-    let mut shift = begin as f64 - first as f64;
-    phrases
-        .iter()
-        .map(|phrase| {
-            let at = (phrase * rate) as usize;
-            let mut around = [at.checked_sub(second)?, at].into_iter().map(|from| {
-                let piece = tune.get(from..from + second)?;
-                let near = (from as f64 + shift - rate).max(0.0) as usize;
-                Some(place(take, piece, near, 2 * second)? as f64 - from as f64)
-            });
-            let (before, after) = (around.next()??, around.next()??);
-            shift = after;
-            let steady = (after - before).abs() < SLIP * rate;
-            steady.then_some(phrase + after / rate)
-        })
-        .collect()
-}
-
 /// Listens to the tune with the claps in the same microphone, so that both are
 /// in one take. Returns the errors (seconds) of all phrases that can be judged,
 /// and what the program printed.
 fn listen(card: &Card, path: &Path, sound: &[f32], phrases: &[f64]) -> (Vec<Option<f64>>, String) {
-    let take = card.folder.path().join("take.wav");
-    let settings = format!("XDG_CONFIG_HOME={}", card.folder.path().display());
-    let listening = Playing(card.eightclap(
-        &["listen", "--line", "--seconds", "600"],
-        &["PULSE_SINK=vc_mic", &settings],
-    ));
-    wait(card, "wait-input");
-    // The time lines settle.
-    std::thread::sleep(Duration::from_secs(2));
-    let seconds = (sound.len() / RATE as usize + 2).to_string();
-    let mut recording = start(card, &["record-mic", &take.display().to_string(), &seconds]);
-    std::thread::sleep(Duration::from_millis(300));
-    let mut playing = start(card, &["play", &path.display().to_string()]);
-    assert!(recording.wait().expect("a take").success());
-    playing.wait().expect("a player");
+    let listening = listening(card);
+    let take = play_and_record(card, path, sound, || ());
     let (code, out, err) = listening.stop();
     println!("{out}{err}");
     assert_eq!(code, Some(0), "{err}");
-
-    let take = left(&take);
-    let claps = claps_in(&take);
-    let errors = phrases_in(&take, sound, phrases)
-        .into_iter()
-        .flatten()
-        .map(|phrase| {
-            let off = claps.iter().map(|clap| clap - phrase);
-            off.min_by(|a, b| a.abs().total_cmp(&b.abs()))
-                .filter(|off| off.abs() < 0.4)
-        })
-        .collect();
-    (errors, out)
+    (errors(&take, sound, phrases), out)
 }
 
 #[test]
@@ -165,7 +48,7 @@ fn claps_fall_on_the_phrases_of_a_band_in_the_microphone() {
     let Some(card) = card() else { return };
     measure(&card);
     let path = card.folder.path().join("tune.wav");
-    let (sound, phrases) = tune(&path, 1);
+    let (sound, phrases) = tune(&path, 124.0, 1);
     // A machine busy with other work is given a second chance, and one that
     // let the sound stop both times is not held to what it cannot do.
     let (mut told, mut best, mut stopped) = (Vec::new(), 0.0f64, true);
@@ -234,17 +117,65 @@ fn measure(card: &Card) {
     assert!(card.call(&stop).status().expect("a stop").success());
 }
 
+/// Plays a metronome into the microphone of the tempo meter; returns what it
+/// printed, and its log.
+fn meter(card: &Card, path: &Path) -> (String, String) {
+    let log = card.folder.path().join("tempo.csv");
+    let listening = Playing(card.eightclap(
+        &[
+            "tempo",
+            "--want",
+            "112..120",
+            "--csv",
+            &log.display().to_string(),
+        ],
+        &[],
+    ));
+    card.wait("wait-input");
+    let mut playing = card.begin(&["play", &path.display().to_string()]);
+    playing.wait().expect("a player");
+    let (code, out, err) = listening.stop();
+    println!("{out}{err}");
+    assert_eq!((code, err.as_str()), (Some(0), ""));
+    (out, std::fs::read_to_string(log).expect("a log"))
+}
+
+#[test]
+fn a_metronome_in_the_microphone_is_read_within_a_tenth() {
+    let _turn = ONE_AT_A_TIME.lock();
+    let Some(card) = card() else { return };
+    let path = card.folder.path().join("clicks.wav");
+    let clicks = signals::metronome(116.0, 28, 0.5, RATE);
+    save(&path, &clicks.samples);
+    let mut told = Vec::new();
+    // A machine that cut the clicks apart is given a second chance.
+    for _ in 0..2 {
+        let (out, log) = meter(&card, &path);
+        assert!(out.starts_with("hearing \""), "{out}");
+        assert!(out.contains("  good"), "{out}");
+        let summary = out.lines().find(|l| l.contains(" beats, ")).expect(&out);
+        let words: Vec<&str> = summary.split_whitespace().collect();
+        let (beats, tempo): (usize, f64) = (words[1].parse().unwrap(), words[3].parse().unwrap());
+        assert_eq!(log.lines().count(), beats + 1, "a row a beat: {log}");
+        if (27..=28).contains(&beats) && (tempo - 116.0).abs() <= 0.1 {
+            return;
+        }
+        told.push(summary.to_owned());
+    }
+    panic!("{}", told.join("\n"));
+}
+
 #[test]
 fn a_sound_server_that_dies_and_comes_back_is_survived() {
     let _turn = ONE_AT_A_TIME.lock();
     let Some(card) = card() else { return };
     let path = card.folder.path().join("tune.wav");
-    let (_, phrases) = tune(&path, 1);
+    let (_, phrases) = tune(&path, 124.0, 1);
     let settings = format!("XDG_CONFIG_HOME={}", card.folder.path().display());
     let listening = Playing(card.eightclap(&["listen", "--line"], &[&settings]));
-    wait(&card, "wait-input");
+    card.wait("wait-input");
     std::thread::sleep(Duration::from_secs(1));
-    let mut playing = start(&card, &["play", &path.display().to_string()]);
+    let mut playing = card.begin(&["play", &path.display().to_string()]);
     std::thread::sleep(Duration::from_secs_f64(phrases[1] + 1.0));
     assert!(card.call(&["stop"]).status().expect("a stop").success());
     playing.wait().expect("a player");
@@ -255,8 +186,8 @@ fn a_sound_server_that_dies_and_comes_back_is_survived() {
     // It hears and claps again.
     let take = card.folder.path().join("take.wav");
     let seconds = (phrases[2] + 2.0).round().to_string();
-    let mut recording = start(&card, &["record", &take.display().to_string(), &seconds]);
-    let mut playing = start(&card, &["play", &path.display().to_string()]);
+    let mut recording = card.begin(&["record", &take.display().to_string(), &seconds]);
+    let mut playing = card.begin(&["play", &path.display().to_string()]);
     assert!(recording.wait().expect("a take").success());
     let (code, out, err) = listening.stop();
     let _ = card.call(&["stop"]).status();

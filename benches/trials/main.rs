@@ -17,6 +17,7 @@ mod change;
 mod corpus;
 mod form;
 mod judge;
+mod leak;
 mod level;
 mod mixed;
 mod nothing;

@@ -1,15 +1,14 @@
 //! Sounds over the music, and other sample rates: rows beside the plain ones.
 
 use anyhow::Context;
-use eightclap::engine::{Engine, Settings};
-use eightclap::event::Event;
+use eightclap::engine::Settings;
 use eightclap::sound::band::Dice;
-use eightclap::sound::clap;
 use eightclap::sound::resample::Resampler;
 
 use super::Bench;
 use super::change::Take;
-use super::level::{loudest, peak};
+use super::leak::{DELAYS, Softer, hear_with_claps};
+use super::level::loudest;
 use super::people::{self, CLAP_SCATTER, Doing, GROUP_BEFORE, STOMP_SCATTER};
 use super::speech::Speech;
 use super::table::Table;
@@ -21,10 +20,6 @@ const CLAPPED: f64 = 0.4;
 /// Loudness of the loudest 20 ms of dancers' claps or stomps against the music's
 /// root mean square: +6 dB.
 const DANCERS: f32 = 2.0;
-/// -6 dB.
-const HALF: f32 = 0.5;
-/// Ways from the loudspeaker back to the microphone, milliseconds.
-const LEAKS: [u32; 4] = [5, 20, 40, 80];
 /// Sample rates, hertz.
 const RATES: [u32; 6] = [8_000, 16_000, 22_050, 48_000, 96_000, 192_000];
 
@@ -43,21 +38,17 @@ pub fn print(bench: &Bench, speech: Option<&Speech>) -> anyhow::Result<()> {
         table.heard("claps and stomps", with_dancers)?;
     }
     if bench.wants("leak") {
-        for delay in LEAKS {
-            let name = format!("leak {delay} ms, -6 dB rms");
-            table.row(&name, |take, _| {
-                let sound = clap::group(take.rate);
-                let gain = HALF * take.music_rms() / loudest(&sound, take.rate);
-                leaking(bench, take, &sound, gain, delay)
-            })?;
-        }
-        for delay in LEAKS {
-            let name = format!("leak {delay} ms, -6 dB peak");
-            table.row(&name, |take, _| {
-                let sound = clap::group(take.rate);
-                let gain = HALF * peak(&take.samples) / peak(&sound);
-                leaking(bench, take, &sound, gain, delay)
-            })?;
+        for softer in [Softer::Power, Softer::Peak] {
+            for delay in DELAYS {
+                let name = format!("leak {delay} ms, -6 dB {}", softer.name());
+                table.row(&name, |mut take, _| {
+                    let mut engine = bench.ears().engine(take.rate, Settings::default())?;
+                    let (rate, music) = (take.rate, take.music_rms());
+                    let samples = &mut take.samples;
+                    let events = hear_with_claps(&mut engine, samples, rate, music, softer, delay);
+                    Ok((take, events))
+                })?;
+            }
         }
     }
     if bench.wants("rates") {
@@ -98,35 +89,6 @@ fn with_dancers(mut take: Take, dice: &mut Dice) -> anyhow::Result<Take> {
         }
     }
     Ok(take)
-}
-
-/// The engine's own claps come back into the microphone `delay` milliseconds
-/// after their time: heard in blocks of 10 ms, and each clap mixed into what is
-/// yet to be heard.
-fn leaking(
-    bench: &Bench,
-    mut take: Take,
-    sound: &[f32],
-    gain: f32,
-    delay: u32,
-) -> anyhow::Result<(Take, Vec<Event>)> {
-    let mut engine: Engine = bench.ears().engine(take.rate, Settings::default())?;
-    let mut events = Vec::new();
-    let block = take.rate as usize / 100;
-    for start in (0..take.samples.len()).step_by(block) {
-        let known = events.len();
-        let end = (start + block).min(take.samples.len());
-        engine.push(&take.samples[start..end], &mut events);
-        for event in &events[known..] {
-            if let Event::Phrase(phrase) = event {
-                let at = phrase.time + f64::from(delay) / 1000.0;
-                let heard = end as f64 / f64::from(take.rate);
-                anyhow::ensure!(at >= heard, "a clap at {at} s was announced at {heard} s");
-                take.mix(at, sound, gain);
-            }
-        }
-    }
-    Ok((take, events))
 }
 
 fn at_rate(take: Take, rate: u32) -> anyhow::Result<Take> {

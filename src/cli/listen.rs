@@ -67,7 +67,7 @@ pub(super) fn choice(text: &str) -> Result<Choice, String> {
     }
 }
 
-fn seconds(text: &str) -> Result<f64, String> {
+pub(super) fn seconds(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(seconds) if seconds > 0.0 && seconds <= 1e6 => Ok(seconds),
         _ => Err("give a number of seconds above 0".into()),
@@ -225,13 +225,13 @@ fn too_late(claps: u64) -> String {
 
 /// Keeps a clipped sample in sight for a while.
 #[derive(Debug, Default)]
-struct Clipping {
+pub(super) struct Clipping {
     clipped: u64,
     until: f64,
 }
 
 impl Clipping {
-    fn shown(&mut self, level: &Level, now: f64) -> bool {
+    pub(super) fn shown(&mut self, level: &Level, now: f64) -> bool {
         if level.clipped > self.clipped {
             self.until = now + CLIPPED_SHOWN;
         }

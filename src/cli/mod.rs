@@ -36,6 +36,7 @@ Examples:
   eightclap listen --card my.toml             hear a band through the microphone, with claps and cues
   eightclap track reel.mp3 --json             what the engine hears, for programs
   eightclap tempo reel.mp3 --want 112..120    its steps per minute, and what to tell the band
+  eightclap tempo                             the same of what the microphone hears
   eightclap tempo --tap                       the same of your taps on the space bar")]
 pub struct Cli {
     #[command(subcommand)]
@@ -50,7 +51,7 @@ enum Command {
     Track(track::TrackArgs),
     /// Play a tune of the house band with claps and cues
     Demo(demo::DemoArgs),
-    /// Say how many steps a minute a recording has, or taps on the space bar
+    /// Say how many steps a minute a recording has, a band, or taps on the space bar
     Tempo(tempo::TempoArgs),
     /// Listen to a band, clap on every "one", and cue the figures of a dance card
     Listen(listen::ListenArgs),

@@ -6,12 +6,14 @@
 //! known of a block before it has been pushed.
 
 mod coast;
+mod hearing;
 mod listener;
 mod live;
 mod plan;
 mod session;
 mod strain;
 
+pub use hearing::{Hearing, HearingError};
 pub use live::{Live, Tally};
 pub use plan::Step;
 pub use session::{Caller, Ended, Session, SessionError, Told, Wanted};

@@ -272,6 +272,13 @@ impl Drop for Session {
     }
 }
 
+/// That a device has stopped, and the remedy.
+pub(super) fn stopped(name: &str) -> String {
+    format!(
+        "\"{name}\" has stopped; check its plug and the sound server: it is used again once it is back"
+    )
+}
+
 /// Opens devices and looks after them.
 struct Keeper {
     input: Option<Input>,
@@ -335,10 +342,7 @@ impl Keeper {
     }
 
     fn lost(&self, direction: Direction, name: &str) {
-        let why = format!(
-            "\"{name}\" has stopped; check its plug and the sound server: it is used again once it is back"
-        );
-        self.tell(Told::Lost(direction, why));
+        self.tell(Told::Lost(direction, stopped(name)));
         self.give(match direction {
             Direction::In => Gear::NoInput,
             Direction::Out => Gear::NoOutput,
@@ -349,19 +353,7 @@ impl Keeper {
         let (choice, channel) = (&self.wanted.input, self.wanted.channel);
         let (input, intake) = Input::open(choice, channel, self.shared.epoch)?;
         let rate = intake.rate;
-        let heard = match (channel, input.channels()) {
-            (Some(n), _) => format!("channel {n} of {}", input.channels()),
-            (None, 1) => "its one channel".to_owned(),
-            (None, n) => format!("the mean of its {n} channels"),
-        };
-        self.tell(Told::Opened(
-            Direction::In,
-            format!(
-                "\"{}\", {heard}, {rate} Hz, {:.0} ms at a time",
-                input.name(),
-                1e3 * f64::from(input.buffer()) / f64::from(rate)
-            ),
-        ));
+        self.tell(Told::Opened(Direction::In, input.in_words()));
         self.devices.0 = input.id().to_owned();
         let _ = self.meters.send(intake.meter.clone());
         self.give(Gear::Input(intake));

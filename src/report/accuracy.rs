@@ -44,6 +44,10 @@ pub struct Figures {
     pub beats_to_part: Option<usize>,
     /// Beats and phrases announced later than promised.
     pub late_notice: usize,
+    /// Notice given by each lead-in whose "one" was the tune's first beat, seconds.
+    pub led_in: Vec<f64>,
+    /// Lead-ins where no tune began.
+    pub false_lead_ins: usize,
     /// Length of the sound, seconds.
     pub seconds: f64,
 }
@@ -55,11 +59,20 @@ impl Figures {
         let mut beats = Vec::new();
         let mut claps = Vec::new();
         let mut late_notice = 0;
+        let (mut led_in, mut false_lead_ins) = (Vec::new(), 0);
+        // A tune joined in its middle has no lead-in.
+        let tune_begins = truth.beats.first().filter(|_| !truth.lead_in.is_empty());
         for event in events {
             match event {
                 Event::Beat(b) => beats.push(b.time),
                 Event::Phrase(p) => claps.push((p.time, p.part.name())),
-                Event::LeadIn(_) => continue,
+                Event::LeadIn(l) => {
+                    match tune_begins.is_some_and(|b| (b - l.one).abs() <= HIT_WINDOW) {
+                        true => led_in.push(l.one - l.announced),
+                        false => false_lead_ins += 1,
+                    }
+                    continue;
+                }
             }
             if event.time() - event.announced() < NOTICE - 1e-9 {
                 late_notice += 1;
@@ -101,6 +114,8 @@ impl Figures {
             beats_to_phrase: first_right.map(beats_until),
             beats_to_part: first_part.map(beats_until),
             late_notice,
+            led_in,
+            false_lead_ins,
             seconds,
         }
     }

@@ -24,7 +24,7 @@ pub use state::{Setup, State};
 pub use stop::Stop;
 pub use terminal::{Screen, ScreenError, colour_wanted};
 pub use text::{clock, steady_words, sure_words, tempo_words};
-pub use view::{draw, view};
+pub use view::{draw, level_words, view};
 
 #[cfg(test)]
 mod tests;

@@ -271,7 +271,7 @@ fn progress_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
 }
 
 /// How loud the microphone is, as marks of 6 dB each and in words.
-fn level_words(peak: f32, clips: bool) -> String {
+pub fn level_words(peak: f32, clips: bool) -> String {
     let below = -20.0 * peak.max(1e-4).log10();
     let marks = (8.0 - below / 6.0).ceil().clamp(0.0, 8.0) as usize;
     let words = match below {

@@ -181,7 +181,7 @@ fn lines_from_a_pipe_are_taps() {
     assert_eq!(out.matches("slower, please (by ").count(), 3, "{out}");
 
     // Nobody tapped.
-    let mut child = tapping(&[]);
+    let mut child = tapping(&[OsStr::new("--tap")]);
     drop(child.stdin.take());
     let output = child.wait_with_output().unwrap();
     assert_eq!(output.status.code(), Some(0));
@@ -193,7 +193,7 @@ fn lines_from_a_pipe_are_taps() {
 fn an_interrupt_loses_no_beat() {
     let folder = tempfile::tempdir().unwrap();
     let log = folder.path().join("evening.csv");
-    let mut child = tapping(&[OsStr::new("--csv"), log.as_os_str()]);
+    let mut child = tapping(&[OsStr::new("--tap"), OsStr::new("--csv"), log.as_os_str()]);
     tap(&mut child, 7, Duration::from_millis(400));
     std::thread::sleep(Duration::from_millis(300));
     assert_eq!(std::fs::read_to_string(&log).unwrap().lines().count(), 8);
@@ -206,4 +206,27 @@ fn an_interrupt_loses_no_beat() {
     assert_eq!(output.status.code(), Some(0), "{out}");
     assert!(out.contains("7 beats, 1"), "{out}");
     assert_eq!(std::fs::read_to_string(&log).unwrap().lines().count(), 8);
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn without_a_microphone_it_offers_taps_and_keeps_the_older_log() {
+    let folder = tempfile::tempdir().unwrap();
+    let log = folder.path().join("evening.csv");
+    std::fs::write(&log, "an older log").unwrap();
+    // No sound system: ALSA has nothing to open.
+    let output = Command::new(assert_cmd::cargo::cargo_bin!("eightclap"))
+        .args(["tempo", "--csv"])
+        .arg(&log)
+        .env("ALSA_CONFIG_PATH", "/dev/null")
+        .stdin(Stdio::null())
+        .output()
+        .expect("a run");
+    let err = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(1), "{err}");
+    assert_eq!(err.lines().count(), 1, "{err}");
+    for words in ["no microphone", "arecord -l", "eightclap tempo --tap"] {
+        assert!(err.contains(words), "{words}: {err}");
+    }
+    assert_eq!(std::fs::read(&log).unwrap(), b"an older log");
 }

@@ -1,5 +1,7 @@
 //! A sound card without hardware, and what is heard on it.
 
+pub mod take;
+
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -55,6 +57,22 @@ impl Card {
             .env("VIRTUAL_CARD_DIR", self.folder.path())
             .stdin(Stdio::null());
         command
+    }
+
+    /// Runs the card's script beside everything else, ahead of other programs.
+    pub fn begin(&self, args: &[&str]) -> Child {
+        let script = self.script.display().to_string();
+        let mut words = ahead();
+        words.push(&script);
+        let mut command = Command::new(words[0]);
+        command.args(&words[1..]).args(args);
+        command.env("VIRTUAL_CARD_DIR", self.folder.path());
+        command.stdin(Stdio::null()).spawn().expect("a run")
+    }
+
+    /// Waits for what the card's script waits for.
+    pub fn wait(&self, what: &str) {
+        assert!(self.call(&[what]).status().expect("a wait").success());
     }
 
     /// The program on the card, with settings for its environment

@@ -14,8 +14,35 @@ pub(super) trait Beats {
     /// `false` when there will be no more.
     fn come(&mut self, steps: &mut Vec<Step>) -> anyhow::Result<bool>;
 
+    /// Appends the beats that were held back: no more are wanted.
+    fn end(&mut self, _steps: &mut Vec<Step>) {}
+
     /// A key was pressed for a beat, just now.
     fn press(&mut self) {}
+
+    /// What has happened to them since it was asked last.
+    fn news(&mut self) -> Vec<News> {
+        Vec::new()
+    }
+
+    /// How loud it is, in words, if they are heard.
+    fn level(&mut self) -> Option<String> {
+        None
+    }
+
+    /// Seconds of the beats' own time by now; `None` if a beat falls when it comes.
+    fn now(&self) -> Option<f64> {
+        None
+    }
+}
+
+/// What happens to a source of beats.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum News {
+    /// Where they come from.
+    Good(String),
+    /// Why there are none for now, with the remedy.
+    Bad(String),
 }
 
 /// Beats tapped on a key of the screen.

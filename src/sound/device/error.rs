@@ -8,6 +8,9 @@ pub enum DeviceError {
     /// This machine has no sound device, or none that this user may use.
     #[error("no sound device was found; {}", remedy())]
     None,
+    /// Nothing that records, or nothing that this user may use.
+    #[error("no microphone or other sound input was found; {}", input_remedy())]
+    NoInput,
     /// Another program holds it.
     #[error(
         "the sound device is in use by another program; close that program or choose another device in the system's sound settings"
@@ -48,6 +51,24 @@ fn remedy() -> &'static str {
         "plug one in or start the sound server (PipeWire or PulseAudio), and check with `aplay -l`; without one, write a WAV file instead"
     } else {
         "plug one in and choose it in the system's sound settings; without one, write a WAV file instead"
+    }
+}
+
+fn input_remedy() -> &'static str {
+    if cfg!(target_os = "linux") {
+        "plug one in or start the sound server (PipeWire or PulseAudio), and check with `arecord -l`"
+    } else {
+        "plug one in and choose it in the system's sound settings"
+    }
+}
+
+impl DeviceError {
+    /// The same where something was to be recorded.
+    pub(super) fn of_input(self) -> Self {
+        match self {
+            DeviceError::None => DeviceError::NoInput,
+            other => other,
+        }
     }
 }
 

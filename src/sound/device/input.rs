@@ -36,6 +36,9 @@ pub struct Input {
     name: String,
     id: String,
     channels: usize,
+    /// The one that is heard, from 1; else the mean of all.
+    channel: Option<usize>,
+    rate: u32,
     buffer: u32,
 }
 
@@ -74,8 +77,8 @@ impl Input {
         epoch: Instant,
     ) -> Result<(Self, Intake), DeviceError> {
         let _quiet = Quiet::begin();
-        let chosen = find(choice, Direction::In)?;
-        let config = config(&chosen.device, channel.unwrap_or(1))?;
+        let chosen = find(choice, Direction::In).map_err(DeviceError::of_input)?;
+        let config = config(&chosen.device, channel.unwrap_or(1)).map_err(DeviceError::of_input)?;
         let channels = usize::from(config.channels());
         if let Some(n) = channel.filter(|n| *n == 0 || *n > channels) {
             return Err(DeviceError::Channel(chosen.name, n, channels));
@@ -95,13 +98,15 @@ impl Input {
                         name: chosen.name,
                         id: chosen.id,
                         channels,
+                        channel,
+                        rate: intake.rate,
                     };
                     return Ok((input, intake));
                 }
-                Err(error) => last = Some(error),
+                Err(error) => last = Some(error.of_input()),
             }
         }
-        Err(last.unwrap_or(DeviceError::None))
+        Err(last.unwrap_or(DeviceError::NoInput))
     }
 
     /// The device's name for people.
@@ -114,14 +119,19 @@ impl Input {
         &self.id
     }
 
-    /// Channels that it has.
-    pub fn channels(&self) -> usize {
-        self.channels
-    }
-
-    /// Frames that it hands over at a time; 0 if it does not say.
-    pub fn buffer(&self) -> u32 {
-        self.buffer
+    /// Its name, what of it is heard, and how: one line.
+    pub fn in_words(&self) -> String {
+        let heard = match (self.channel, self.channels) {
+            (Some(n), all) => format!("channel {n} of {all}"),
+            (None, 1) => "its one channel".to_owned(),
+            (None, n) => format!("the mean of its {n} channels"),
+        };
+        format!(
+            "\"{}\", {heard}, {} Hz, {:.0} ms at a time",
+            self.name,
+            self.rate,
+            1e3 * f64::from(self.buffer) / f64::from(self.rate)
+        )
     }
 
     /// Whether it has stopped: no callback for a second, or its own word.

@@ -1,0 +1,140 @@
+//! A tune and claps in one recording, and how far apart they are.
+
+use std::path::Path;
+use std::time::Duration;
+
+use eightclap::sound::band::{self, Performance};
+use realfft::RealFftPlanner;
+
+use super::{Card, Playing, RATE, claps_in, left, save};
+
+/// Where the tune was cut by the machine, by more than this, nothing can be
+/// said of the claps, seconds.
+const SLIP: f64 = 0.010;
+
+/// Loudness of the tune, so that claps stand out above it.
+const LEVEL: f32 = 0.4;
+
+/// Writes a tune, soft enough for claps to stand out above it; returns its sound,
+/// and its phrases, seconds.
+pub fn tune(path: &Path, steps_per_minute: f64, times: u32) -> (Vec<f32>, Vec<f64>) {
+    let settings = band::Settings {
+        steps_per_minute,
+        times,
+        silence: 1.5,
+        sample_rate: RATE,
+        ..band::Settings::default()
+    };
+    let tune = band::tune("kettle-on-the-landing").expect("bundled");
+    let performance = Performance::new(tune, settings).expect("good");
+    let sound: Vec<f32> = performance.render().iter().map(|s| LEVEL * s).collect();
+    save(path, &sound);
+    (sound, performance.truth().phrases.clone())
+}
+
+/// The program listening to a card whose loudspeaker is in its microphone.
+pub fn listening(card: &Card) -> Playing {
+    let settings = format!("XDG_CONFIG_HOME={}", card.folder.path().display());
+    let listening = Playing(card.eightclap(
+        &["listen", "--line", "--seconds", "100000"],
+        &["PULSE_SINK=vc_mic", &settings],
+    ));
+    card.wait("wait-input");
+    // The time lines settle.
+    std::thread::sleep(Duration::from_secs(2));
+    listening
+}
+
+/// Plays `path`, which holds `sound`, into the microphone, calling `meanwhile`
+/// every tenth of a second; returns what was in the microphone.
+pub fn play_and_record(
+    card: &Card,
+    path: &Path,
+    sound: &[f32],
+    mut meanwhile: impl FnMut(),
+) -> Vec<f32> {
+    let take = card.folder.path().join("take.wav");
+    let seconds = (sound.len() / RATE as usize + 2).to_string();
+    let mut recording = card.begin(&["record-mic", &take.display().to_string(), &seconds]);
+    std::thread::sleep(Duration::from_millis(300));
+    let mut playing = card.begin(&["play", &path.display().to_string()]);
+    let done = loop {
+        if let Some(done) = recording.try_wait().expect("a take") {
+            break done;
+        }
+        meanwhile();
+        std::thread::sleep(Duration::from_millis(100));
+    };
+    assert!(done.success());
+    playing.wait().expect("a player");
+    left(&take)
+}
+
+/// How much later than its phrase the nearest clap is, seconds, for all phrases
+/// that can be judged; `None` if there is no clap near.
+pub fn errors(take: &[f32], sound: &[f32], phrases: &[f64]) -> Vec<Option<f64>> {
+    let claps = claps_in(take);
+    phrases_in(take, sound, phrases)
+        .into_iter()
+        .flatten()
+        .map(|phrase| {
+            let off = claps.iter().map(|clap| clap - phrase);
+            off.min_by(|a, b| a.abs().total_cmp(&b.abs()))
+                .filter(|off| off.abs() < 0.4)
+        })
+        .collect()
+}
+
+/// Where `piece` is in `sound`, within `range` samples from sample `from` on.
+fn place(sound: &[f32], piece: &[f32], from: usize, range: usize) -> Option<usize> {
+    let part = sound.get(from..)?;
+    let part = &part[..part.len().min(piece.len() + range)];
+    let length = (part.len() + piece.len()).next_power_of_two();
+    let mut planner = RealFftPlanner::<f32>::new();
+    let forward = planner.plan_fft_forward(length);
+    let spectrum = |sound: &[f32]| {
+        let mut padded = sound.to_vec();
+        padded.resize(length, 0.0);
+        let mut spectrum = forward.make_output_vec();
+        forward.process(&mut padded, &mut spectrum).expect("fits");
+        spectrum
+    };
+    let mut both = spectrum(part);
+    for (a, b) in both.iter_mut().zip(spectrum(piece)) {
+        *a *= b.conj();
+    }
+    let last = both.len() - 1;
+    (both[0].im, both[last].im) = (0.0, 0.0);
+    let mut likeness = vec![0.0; length];
+    let back = planner.plan_fft_inverse(length);
+    back.process(&mut both, &mut likeness).expect("fits");
+    let room = part.len().checked_sub(piece.len())?;
+    let best = (0..=room).max_by(|a, b| likeness[*a].total_cmp(&likeness[*b]))?;
+    Some(from + best)
+}
+
+/// When each phrase is in the take; `None` where the tune slipped beside it.
+fn phrases_in(take: &[f32], tune: &[f32], phrases: &[f64]) -> Vec<Option<f64>> {
+    let rate = f64::from(RATE);
+    let second = RATE as usize;
+    // Where the tune starts, roughly: by three seconds of its first phrase.
+    let first = (phrases[0] * rate) as usize;
+    let piece = &tune[first..first + 3 * second];
+    let begin = place(take, piece, 0, 10 * second).expect("a long take");
+    let mut shift = begin as f64 - first as f64;
+    phrases
+        .iter()
+        .map(|phrase| {
+            let at = (phrase * rate) as usize;
+            let mut around = [at.checked_sub(second)?, at].into_iter().map(|from| {
+                let piece = tune.get(from..from + second)?;
+                let near = (from as f64 + shift - rate).max(0.0) as usize;
+                Some(place(take, piece, near, 2 * second)? as f64 - from as f64)
+            });
+            let (before, after) = (around.next()??, around.next()??);
+            shift = after;
+            let steady = (after - before).abs() < SLIP * rate;
+            steady.then_some(phrase + after / rate)
+        })
+        .collect()
+}
