@@ -4,8 +4,14 @@
 //! stay behind, or the terminal would stay taken over.
 
 use std::io;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Weak};
+#[cfg(unix)]
+use std::time::Duration;
+
+/// Time that a program has to end by itself after a signal.
+#[cfg(unix)]
+const PATIENCE: Duration = Duration::from_secs(2);
 
 /// Whether somebody has asked to stop.
 #[derive(Debug, Clone, Default)]
@@ -30,6 +36,35 @@ impl Stop {
             }
         }
         all
+    }
+
+    /// Ends the program some time after a signal if `in_use` is then still held,
+    /// with `before` done first: whoever waits for a key of a terminal that has
+    /// gone away may never look at [`Self::asked`] again (crossterm 0.29 reads on
+    /// and on at the end of its input).
+    ///
+    /// # Errors
+    /// If the signals cannot be listened for, or no thread can be had.
+    pub fn insist(in_use: Weak<()>, before: fn()) -> io::Result<()> {
+        #[cfg(unix)]
+        {
+            use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+            let mut signals = signal_hook::iterator::Signals::new([SIGINT, SIGTERM, SIGHUP])?;
+            std::thread::Builder::new()
+                .name("signals".to_owned())
+                .spawn(move || {
+                    for _ in signals.forever() {
+                        std::thread::sleep(PATIENCE);
+                        if in_use.upgrade().is_some() {
+                            before();
+                            std::process::exit(1);
+                        }
+                    }
+                })?;
+        }
+        #[cfg(not(unix))]
+        let _ = (in_use, before);
+        Ok(())
     }
 
     /// Whether it is time to stop.

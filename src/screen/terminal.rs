@@ -1,6 +1,7 @@
 //! Taking the terminal over, and giving it back whatever happens.
 
 use std::io;
+use std::sync::Arc;
 use std::time::Duration;
 
 use crossterm::event::{self, Event, KeyEvent};
@@ -33,6 +34,8 @@ pub enum ScreenError {
 pub struct Screen {
     terminal: DefaultTerminal,
     stop: Stop,
+    /// Held while the terminal is the program's own.
+    _in_use: Arc<()>,
 }
 
 impl Screen {
@@ -48,7 +51,19 @@ impl Screen {
             let _ = ratatui::try_restore();
             ScreenError::Enter(error)
         })?;
-        Ok(Screen { terminal, stop })
+        let in_use = Arc::new(());
+        Stop::insist(Arc::downgrade(&in_use), || {
+            let _ = ratatui::try_restore();
+        })
+        .map_err(|error| {
+            let _ = ratatui::try_restore();
+            ScreenError::Enter(error)
+        })?;
+        Ok(Screen {
+            terminal,
+            stop,
+            _in_use: in_use,
+        })
     }
 
     /// Draws `state`.
