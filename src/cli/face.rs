@@ -27,6 +27,8 @@ pub(super) trait Counter {
     fn move_count(&mut self, beats: i32);
     /// Turns claps on or off.
     fn set_claps(&mut self, on: bool);
+    /// Turns ticks on every beat on or off.
+    fn set_ticks(&mut self, on: bool);
 }
 
 /// What the caller sees: the screen, or plain lines where there is no terminal
@@ -40,11 +42,18 @@ pub(super) struct Face {
     /// Troubles whose remedies are too long for the screen: told in full after it.
     told_after: Vec<String>,
     stop: Stop,
+    /// Whether ticks are wanted.
+    ticks: bool,
 }
 
 impl Face {
     /// Takes the terminal over, or prints the `opening` line.
-    pub(super) fn new(setup: Setup, plain: bool, opening: String) -> anyhow::Result<Self> {
+    pub(super) fn new(
+        setup: Setup,
+        plain: bool,
+        opening: String,
+        ticks: bool,
+    ) -> anyhow::Result<Self> {
         let lines = Lines::new(setup.card.clone());
         let state = State::new(setup);
         let on_screen = !plain && io::stdout().is_terminal() && io::stdin().is_terminal();
@@ -61,6 +70,7 @@ impl Face {
             lines_later: Vec::new(),
             told_after: Vec::new(),
             stop,
+            ticks,
         })
     }
 
@@ -133,11 +143,20 @@ impl Face {
                 counter.set_claps(self.state.claps && !self.state.held);
                 return;
             }
+            Action::Ticks => {
+                self.ticks = !self.ticks;
+                counter.set_ticks(self.ticks && !self.state.held);
+                match self.ticks {
+                    true => "a soft tick on every beat".to_owned(),
+                    false => "no ticks".to_owned(),
+                }
+            }
             Action::Hold => {
                 self.state.held = !self.state.held;
                 counter.set_claps(self.state.claps && !self.state.held);
+                counter.set_ticks(self.ticks && !self.state.held);
                 match self.state.held {
-                    true => "held: no claps until h is pressed again".to_owned(),
+                    true => "held: silent until h is pressed again".to_owned(),
                     false => "going on".to_owned(),
                 }
             }

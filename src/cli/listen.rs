@@ -86,6 +86,10 @@ impl Counter for Caller {
     fn set_claps(&mut self, on: bool) {
         Caller::set_claps(self, on);
     }
+
+    fn set_ticks(&mut self, on: bool) {
+        Caller::set_ticks(self, on);
+    }
 }
 
 pub(super) fn run(args: &ListenArgs) -> anyhow::Result<()> {
@@ -100,6 +104,8 @@ pub(super) fn run(args: &ListenArgs) -> anyhow::Result<()> {
         card: job.card.clone(),
         clap_gain: job.clap_gain,
         claps: job.claps,
+        tick_gain: job.tick_gain,
+        ticks: job.ticks,
         round_trips: round_trips(),
     })?;
     let opening = match &job.card {
@@ -108,7 +114,7 @@ pub(super) fn run(args: &ListenArgs) -> anyhow::Result<()> {
     };
     let mut setup = job.setup("the band".to_owned(), None);
     setup.length = args.seconds;
-    let face = Face::new(setup, args.line, opening)?;
+    let face = Face::new(setup, args.line, opening, job.ticks)?;
     follow(session, face, &job, args)
 }
 

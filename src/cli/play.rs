@@ -45,6 +45,10 @@ pub(super) struct Job {
     pub(super) claps: bool,
     /// Gain of the claps.
     pub(super) clap_gain: f32,
+    /// Whether a soft tick is heard on every beat at first.
+    pub(super) ticks: bool,
+    /// Gain of the ticks.
+    pub(super) tick_gain: f32,
     /// Whether the screen may flash.
     pub(super) flash: bool,
 }
@@ -61,6 +65,8 @@ impl Job {
         .with_context(|| source.name())?;
         follow.set_claps(self.claps);
         follow.set_clap_gain(self.clap_gain);
+        follow.set_ticks(self.ticks);
+        follow.set_tick_gain(self.tick_gain);
         Ok(follow)
     }
 

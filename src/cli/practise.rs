@@ -48,6 +48,14 @@ pub(super) struct PlayArgs {
     /// Loudness of the claps, 0 to 4
     #[arg(long, value_name = "LEVEL", default_value_t = 1.0, value_parser = level)]
     clap_level: f32,
+
+    /// With a soft tick on every beat (the t key turns them on and off)
+    #[arg(long)]
+    ticks: bool,
+
+    /// Loudness of the ticks, 0 to 4
+    #[arg(long, value_name = "LEVEL", default_value_t = 1.0, value_parser = level)]
+    tick_level: f32,
 }
 
 impl Default for PlayArgs {
@@ -56,6 +64,8 @@ impl Default for PlayArgs {
             no_claps: false,
             no_flash: false,
             clap_level: 1.0,
+            ticks: false,
+            tick_level: 1.0,
         }
     }
 }
@@ -68,6 +78,8 @@ impl PlayArgs {
             settings: tune.settings(),
             claps: !self.no_claps,
             clap_gain: self.clap_level,
+            ticks: self.ticks,
+            tick_gain: self.tick_level,
             flash: !self.no_flash,
         }
     }

@@ -9,7 +9,7 @@ use crossbeam_channel::{Receiver, Sender};
 use ringbuf::traits::{Consumer, Producer};
 
 use super::live::Live;
-use super::plan::Step;
+use super::plan::{Step, What};
 use super::session::{Ask, Ended, Shared, Told, Wanted};
 use crate::hear::features::RateError;
 use crate::sound::device::{Intake, Order, Outlet, Report};
@@ -32,11 +32,16 @@ const REMEMBERED: usize = 64;
 pub(super) enum Gear {
     Input(Intake),
     NoInput,
-    /// With the clap at its rate.
-    Output(Outlet, Arc<[f32]>),
+    Output(Outlet, Clips),
     NoOutput,
     /// For the devices given last, seconds.
     RoundTrip(f64),
+}
+
+/// What is played, at the loudspeaker's rate.
+pub(super) struct Clips {
+    pub(super) clap: Arc<[f32]>,
+    pub(super) tick: Arc<[f32]>,
 }
 
 /// The state of the listening thread.
@@ -47,8 +52,9 @@ pub(super) struct Listener {
     asked: Receiver<Ask>,
     gear: Receiver<Gear>,
     intake: Option<Intake>,
-    outlet: Option<(Outlet, Arc<[f32]>)>,
+    outlet: Option<(Outlet, Clips)>,
     clap_gain: f32,
+    tick_gain: f32,
     round_trip: f64,
     block: Vec<f32>,
     /// What the last report said of each clap that is not over.
@@ -69,6 +75,7 @@ impl Listener {
     ) -> Result<Self, RateError> {
         let mut live = Live::new(rate, wanted.settings, wanted.card.clone())?;
         live.set_claps(wanted.claps);
+        live.set_ticks(wanted.ticks);
         Ok(Listener {
             live,
             wall: wall() - shared.now(),
@@ -79,6 +86,7 @@ impl Listener {
             intake: None,
             outlet: None,
             clap_gain: wanted.clap_gain,
+            tick_gain: wanted.tick_gain,
             round_trip: 0.0,
             block: vec![0.0; BLOCK],
             reports: HashMap::new(),
@@ -109,6 +117,7 @@ impl Listener {
                 Ask::One(time) => self.live.say_one(time),
                 Ask::Move(beats) => self.live.move_count(beats),
                 Ask::Claps(on) => self.live.set_claps(on),
+                Ask::Ticks(on) => self.live.set_ticks(on),
             }
         }
         if let Some(intake) = &mut self.intake {
@@ -140,7 +149,7 @@ impl Listener {
 
     /// Orders what claps are due and takes the loudspeaker's reports.
     fn clap(&mut self) {
-        let Some((outlet, clip)) = &mut self.outlet else {
+        let Some((outlet, clips)) = &mut self.outlet else {
             return;
         };
         for stamp in outlet.stamps.pop_iter() {
@@ -148,12 +157,18 @@ impl Listener {
         }
         for step in self.live.take_steps() {
             let order = match step {
-                Step::Play { id, at } => Order::Play {
-                    id,
-                    at: at.round() as u64,
-                    clip: clip.clone(),
-                    gain: self.clap_gain,
-                },
+                Step::Play { id, at } => {
+                    let (clip, gain) = match What::of(id) {
+                        What::Clap => (&clips.clap, self.clap_gain),
+                        What::Tick => (&clips.tick, self.tick_gain),
+                    };
+                    Order::Play {
+                        id,
+                        at: at.round() as u64,
+                        clip: clip.clone(),
+                        gain,
+                    }
+                }
                 Step::Withdraw { id } => {
                     self.reports.remove(&id);
                     Order::Withdraw { id }
@@ -166,6 +181,12 @@ impl Listener {
         while let Some(report) = outlet.reports.try_pop() {
             if !report.taken {
                 self.live.missed(report.id);
+            }
+            // Nobody misses a tick.
+            if What::of(report.id) == What::Tick {
+                continue;
+            }
+            if !report.taken {
                 self.reports.remove(&report.id);
                 late += 1;
                 continue;
@@ -209,10 +230,10 @@ impl Listener {
                 self.let_go_of_intake();
                 self.live.microphone_lost();
             }
-            Gear::Output(outlet, clip) => {
+            Gear::Output(outlet, clips) => {
                 self.let_go_of_outlet();
                 self.live.loudspeaker(Some(outlet.rate), self.round_trip);
-                self.outlet = Some((outlet, clip));
+                self.outlet = Some((outlet, clips));
             }
             Gear::NoOutput => {
                 self.let_go_of_outlet();

@@ -76,6 +76,7 @@ pub struct Live {
     scheduler: Scheduler,
     coast: Coast,
     plan: Plan,
+    ticks: Plan,
     rate: u32,
     heard: TimeLine,
     played: Option<Played>,
@@ -90,6 +91,7 @@ pub struct Live {
     rejoin: Option<f64>,
     deaf: bool,
     claps: bool,
+    ticking: bool,
     /// Seconds by which a sound that is played is in the microphone after its
     /// stamped time.
     round_trip: f64,
@@ -120,6 +122,7 @@ impl Live {
             },
             coast: Coast::new(form),
             plan: Plan::default(),
+            ticks: Plan::of_ticks(),
             rate,
             heard: TimeLine::new(rate),
             played: None,
@@ -129,6 +132,7 @@ impl Live {
             rejoin: None,
             deaf: false,
             claps: true,
+            ticking: false,
             round_trip: 0.0,
             kept: VecDeque::new(),
             gap: Vec::new(),
@@ -145,6 +149,14 @@ impl Live {
         self.claps = on;
         if !on {
             self.plan.clear();
+        }
+    }
+
+    /// The same for a soft tick on every beat.
+    pub fn set_ticks(&mut self, on: bool) {
+        self.ticking = on;
+        if !on {
+            self.ticks.clear();
         }
     }
 
@@ -193,6 +205,7 @@ impl Live {
             played.line = TimeLine::new(played.rate as u32);
         }
         self.plan.clear();
+        self.ticks.clear();
         self.fill(seconds);
     }
 
@@ -206,6 +219,7 @@ impl Live {
         });
         self.round_trip = round_trip;
         self.plan.clear();
+        self.ticks.clear();
     }
 
     /// Another round trip was measured, or belongs to another device.
@@ -255,6 +269,7 @@ impl Live {
                 self.give(event);
             }
             self.plan.heard(now);
+            self.ticks.heard(now);
             self.fresh = coasted;
         }
     }
@@ -264,7 +279,7 @@ impl Live {
         (self.events.drain(..), self.cues.drain(..))
     }
 
-    /// What to tell the loudspeaker: claps by its own count of frames.
+    /// What to tell the loudspeaker: claps and ticks by its own count of frames.
     pub fn take_steps(&mut self) -> Vec<Step> {
         let (heard, zero, rate, base) = (&self.heard, self.zero, self.rate, self.base);
         let Some(Played {
@@ -277,14 +292,16 @@ impl Live {
         };
         let (round_trip, played_rate) = (self.round_trip, *played_rate);
         let now = *count as f64 / played_rate;
-        let steps = self.plan.steps(now, |sound| {
+        let place = |sound: f64| {
             if !heard.settled() || !played.settled() {
                 return None;
             }
             let count = (sound - zero) * f64::from(rate) - base as f64;
             let frame = played.count_at(heard.time_of(count)? - round_trip)?;
             (frame >= 0.0).then_some(frame / played_rate)
-        });
+        };
+        let mut steps = self.plan.steps(now, place);
+        steps.extend(self.ticks.steps(now, place));
         let frames = |step| match step {
             Step::Play { id, at } => Step::Play {
                 id,
@@ -295,9 +312,10 @@ impl Live {
         steps.into_iter().map(frames).collect()
     }
 
-    /// The loudspeaker says that clap `id` came too late to sound.
+    /// The loudspeaker says that clap or tick `id` came too late to sound.
     pub fn missed(&mut self, id: u64) {
         self.plan.missed(id);
+        self.ticks.missed(id);
     }
 
     /// When the program's own claps of the last two seconds are in the
@@ -396,13 +414,18 @@ impl Live {
             self.give(event);
         }
         self.fresh = fresh;
-        self.plan.heard(self.sound());
+        let sound = self.sound();
+        self.plan.heard(sound);
+        self.ticks.heard(sound);
     }
 
     fn give(&mut self, event: Event) {
         self.coast.event(&event);
         if self.claps {
             self.plan.event(&event);
+        }
+        if self.ticking {
+            self.ticks.event(&event);
         }
         self.cues.extend(self.scheduler.push(&event));
         self.events.push(event);

@@ -50,6 +50,9 @@ pub struct Follow {
     clap: Arc<[f32]>,
     clap_gain: f32,
     claps_on: bool,
+    tick: Arc<[f32]>,
+    tick_gain: f32,
+    ticks_on: bool,
     rate: u32,
     channels: usize,
     mono: Vec<f32>,
@@ -81,6 +84,9 @@ impl Follow {
             clap: clap::group(rate),
             clap_gain: 1.0,
             claps_on: true,
+            tick: clap::tick(rate),
+            tick_gain: 1.0,
+            ticks_on: false,
             rate,
             channels: channels.max(1),
             mono: Vec::new(),
@@ -99,8 +105,18 @@ impl Follow {
         self.clap_gain = gain;
     }
 
+    /// Whether a soft tick is heard on every beat; it is not at first.
+    pub fn set_ticks(&mut self, on: bool) {
+        self.ticks_on = on;
+    }
+
+    /// Gain of the ticks; 1 is as they are made.
+    pub fn set_tick_gain(&mut self, gain: f32) {
+        self.tick_gain = gain;
+    }
+
     /// Hears `frames` (interleaved, whole frames) and then mixes into them the
-    /// claps that are due.
+    /// claps and ticks that are due.
     pub fn push(&mut self, frames: &mut [f32]) -> Known<'_> {
         self.mono.clear();
         mix_to_mono(frames, self.channels, &mut self.mono);
@@ -109,12 +125,13 @@ impl Follow {
         self.engine.push(&self.mono, &mut self.events);
         for event in &self.events {
             self.cues.extend(self.scheduler.push(event));
-            if let Event::Phrase(phrase) = event
-                && self.claps_on
-            {
-                let at = (phrase.time * f64::from(self.rate)).round() as u64;
-                self.mixer.schedule(at, self.clap.clone(), self.clap_gain);
-            }
+            let (clip, gain) = match event {
+                Event::Phrase(_) if self.claps_on => (&self.clap, self.clap_gain),
+                Event::Beat(_) if self.ticks_on => (&self.tick, self.tick_gain),
+                _ => continue,
+            };
+            let at = (event.time() * f64::from(self.rate)).round() as u64;
+            self.mixer.schedule(at, clip.clone(), gain);
         }
         self.mixer.mix(frames, self.channels);
         Known {

@@ -1,10 +1,10 @@
-//! Which claps are on their way, and where they stand.
+//! Which claps (or ticks) are on their way, and where they stand.
 //!
 //! A phrase is announced some 60 ms ahead. What the microphone and the
 //! loudspeaker take of that may be all of it, so a clap is planned a whole
 //! beat earlier, where the beat before said that the next would fall, put right
 //! when its own beat is announced, and taken back if that beat is another's.
-//! It sounds where it was last known to belong.
+//! It sounds where it was last known to belong. Ticks, one a beat, go the same way.
 
 use std::collections::VecDeque;
 
@@ -22,6 +22,31 @@ const DOUBT: f64 = 0.04;
 
 /// Seconds for which a clap that was given is remembered.
 const REMEMBERED: f64 = 2.0;
+
+/// What sounds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum What {
+    /// A clap on every "one".
+    #[default]
+    Clap,
+    /// A soft tick on every beat.
+    Tick,
+}
+
+impl What {
+    /// What the sound numbered `id` is: numbers tell the two apart.
+    pub fn of(id: u64) -> Self {
+        match id % 2 {
+            0 => What::Clap,
+            _ => What::Tick,
+        }
+    }
+
+    /// The number of the `n`-th of them.
+    fn id(self, n: u64) -> u64 {
+        2 * n + u64::from(self == What::Tick)
+    }
+}
 
 /// One clap.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -56,9 +81,10 @@ pub enum Step {
     },
 }
 
-/// Plans claps from what the engine says.
+/// Plans claps, or ticks, from what the engine says.
 #[derive(Debug, Clone, Default)]
 pub struct Plan {
+    what: What,
     claps: VecDeque<Clap>,
     next: u64,
     steps: Vec<Step>,
@@ -67,18 +93,32 @@ pub struct Plan {
 }
 
 impl Plan {
+    /// A plan of ticks; of claps it is [`Plan::default`].
+    pub fn of_ticks() -> Self {
+        Plan {
+            what: What::Tick,
+            ..Plan::default()
+        }
+    }
+
     /// Takes an event as it becomes known.
     pub fn event(&mut self, event: &Event) {
         match event {
-            Event::LeadIn(_) => {}
+            // Told of a beat ahead, as by a count of 8.
+            Event::LeadIn(lead_in) => self.expect(lead_in.one, false),
             Event::Beat(beat) => {
                 self.beat = Some(beat.time);
                 let period = 60.0 / beat.steps_per_minute;
-                if beat.count == Some(8) && period.is_finite() {
+                let every = self.what == What::Tick;
+                if every {
+                    self.expect(beat.time, true);
+                }
+                if (every || beat.count == Some(8)) && period.is_finite() {
                     self.expect(beat.time + period, false);
                 }
             }
-            Event::Phrase(phrase) => self.expect(phrase.time, true),
+            Event::Phrase(phrase) if self.what == What::Clap => self.expect(phrase.time, true),
+            Event::Phrase(_) => {}
         }
     }
 
@@ -93,7 +133,7 @@ impl Plan {
             }
             None => {
                 self.claps.push_back(Clap {
-                    id: self.next,
+                    id: self.what.id(self.next),
                     time,
                     sure,
                     ordered: None,
@@ -166,7 +206,7 @@ impl Plan {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::event::{Beat, Phrase};
+    use crate::event::{Beat, LeadIn, Phrase};
     use crate::phrase::Form;
 
     fn beat(time: f64, count: Option<u8>) -> Event {
@@ -216,6 +256,34 @@ mod tests {
     }
 
     #[test]
+    fn the_first_clap_is_planned_from_the_lead_in() {
+        let lead_in = |announced| {
+            Event::LeadIn(LeadIn {
+                time: 8.0,
+                announced,
+                one: 10.0,
+            })
+        };
+        let mut plan = Plan::default();
+        let early = hear(&mut plan, &[lead_in(9.43)]);
+        assert_eq!(early, [Step::Play { id: 0, at: 110.0 }]);
+        let right = hear(&mut plan, &[beat(10.01, Some(1)), phrase(10.01)]);
+        assert_eq!(right, [Step::Play { id: 0, at: 110.01 }]);
+        // The band only tried its strings.
+        let mut plan = Plan::default();
+        hear(&mut plan, &[lead_in(9.43)]);
+        plan.heard(9.97);
+        assert_eq!(
+            plan.steps(0.0, |t| Some(t + 100.0)),
+            [Step::Withdraw { id: 0 }]
+        );
+        // One that is told of with its "one" alone is left to that.
+        let mut plan = Plan::default();
+        let both = hear(&mut plan, &[lead_in(9.93), beat(10.0, Some(1))]);
+        assert_eq!(both, []);
+    }
+
+    #[test]
     fn what_its_beat_does_not_bear_out_is_taken_back() {
         // The count was moved, the phrase got lost, or the band stopped.
         for next in [Some(beat(10.0, Some(2))), Some(beat(10.0, Some(1))), None] {
@@ -230,6 +298,20 @@ mod tests {
             };
             assert_eq!(steps, [Step::Withdraw { id: 0 }], "{next:?}");
         }
+    }
+
+    #[test]
+    fn every_beat_has_its_tick_and_numbers_of_its_own() {
+        let mut plan = Plan::of_ticks();
+        let first = hear(&mut plan, &[beat(9.0, None)]);
+        let play = |id, at| Step::Play { id, at };
+        assert_eq!(first, [play(1, 109.0), play(3, 109.5)]);
+        let next = hear(&mut plan, &[beat(9.51, Some(1)), phrase(9.51)]);
+        assert_eq!(next, [play(3, 109.51), play(5, 110.01)]);
+        plan.heard(9.98);
+        let stopped = plan.steps(0.0, |t| Some(t + 100.0));
+        assert_eq!(stopped, [Step::Withdraw { id: 5 }], "the band stopped");
+        assert_eq!((What::of(5), What::of(4)), (What::Tick, What::Clap));
     }
 
     #[test]

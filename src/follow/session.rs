@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, Sender, unbounded};
 
-use super::listener::{Gear, Listener};
+use super::listener::{Clips, Gear, Listener};
 use super::live::Tally;
 use super::strain::Strain;
 use crate::cue::Cue;
@@ -45,6 +45,10 @@ pub struct Wanted {
     pub clap_gain: f32,
     /// Whether claps are heard at first.
     pub claps: bool,
+    /// Gain of the ticks.
+    pub tick_gain: f32,
+    /// Whether a soft tick is heard on every beat at first.
+    pub ticks: bool,
     /// What was measured of pairs of devices.
     pub round_trips: RoundTrips,
 }
@@ -109,6 +113,7 @@ pub(super) enum Ask {
     One(f64),
     Move(i32),
     Claps(bool),
+    Ticks(bool),
 }
 
 /// Asks the listener for something.
@@ -129,6 +134,11 @@ impl Caller {
     /// Turns claps on or off.
     pub fn set_claps(&self, on: bool) {
         self.ask(Ask::Claps(on));
+    }
+
+    /// Turns the ticks on every beat on or off.
+    pub fn set_ticks(&self, on: bool) {
+        self.ask(Ask::Ticks(on));
     }
 
     fn ask(&self, ask: Ask) {
@@ -380,7 +390,11 @@ impl Keeper {
                         1e3 * f64::from(output.buffer()) / f64::from(rate)
                     ),
                 ));
-                self.give(Gear::Output(outlet, clap::group(rate)));
+                let clips = Clips {
+                    clap: clap::group(rate),
+                    tick: clap::tick(rate),
+                };
+                self.give(Gear::Output(outlet, clips));
                 self.give(Gear::RoundTrip(round_trip.unwrap_or(0.0)));
                 self.output = Some(output);
                 self.output_told = false;

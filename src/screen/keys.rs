@@ -11,6 +11,8 @@ pub enum Action {
     Move(i8),
     /// Claps on or off.
     Claps,
+    /// A soft tick on every beat, or none.
+    Ticks,
     /// No claps until it is asked for again, or going on after that.
     Hold,
     /// Flashing on or off.
@@ -22,11 +24,12 @@ pub enum Action {
 }
 
 /// The keys and what they do, as the help shows them.
-pub(super) const HELP: [(&str, &str); 8] = [
+pub(super) const HELP: [(&str, &str); 9] = [
     ("space", "this beat is one"),
     ("→", "move the count on a beat"),
     ("←", "move the count back a beat"),
     ("c", "claps on or off"),
+    ("t", "a soft tick on every beat, or none"),
     ("h", "hold: no claps until h again"),
     ("f", "flashing on or off"),
     ("?", "show or hide these keys"),
@@ -49,6 +52,7 @@ pub fn action(key: KeyEvent) -> Option<Action> {
         KeyCode::Left => Some(Action::Move(-1)),
         KeyCode::Char(' ') if first => Some(Action::One),
         KeyCode::Char('c' | 'C') if first => Some(Action::Claps),
+        KeyCode::Char('t' | 'T') if first => Some(Action::Ticks),
         KeyCode::Char('f' | 'F') if first => Some(Action::Flash),
         KeyCode::Char('h' | 'H') if first => Some(Action::Hold),
         KeyCode::Char('?') | KeyCode::F(1) if first => Some(Action::Help),
@@ -71,6 +75,7 @@ mod tests {
         assert_eq!(press(KeyCode::Left), Some(Action::Move(-1)));
         assert_eq!(press(KeyCode::Char('c')), Some(Action::Claps));
         assert_eq!(press(KeyCode::Char('F')), Some(Action::Flash));
+        assert_eq!(press(KeyCode::Char('t')), Some(Action::Ticks));
         assert_eq!(press(KeyCode::Char('h')), Some(Action::Hold));
         assert_eq!(press(KeyCode::Char('?')), Some(Action::Help));
         assert_eq!(press(KeyCode::Char('q')), Some(Action::Quit));

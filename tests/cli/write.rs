@@ -87,6 +87,16 @@ fn a_recording_is_written_with_claps_at_its_phrases_and_nowhere_else() {
     let (_, louder) = practise(&["--clap-level", "1.2"]);
     assert_eq!(claps_in(&louder, &without, rate).len(), claps.len());
     assert_ne!(louder, with);
+
+    // Ticks are on the beats, and only they are added.
+    let (_, ticked) = practise(&["--no-claps", "--ticks", "--tick-level", "2"]);
+    let beats = times(&json(&heard.out), "beat");
+    let ticks = claps_in(&ticked, &without, rate);
+    assert_eq!(ticks.len(), beats.len());
+    for (tick, beat) in ticks.iter().zip(&beats) {
+        let late = tick - beat;
+        assert!((-0.0001..0.001).contains(&late), "{tick} for {beat}");
+    }
 }
 
 #[test]

@@ -173,8 +173,8 @@ fn a_slow_loudspeaker_gets_its_claps_a_beat_ahead() {
     // A wireless one: four times the notice that a phrase is announced with.
     hall.depth = 0.25;
     hall.until(37.0);
-    // The first has no beat before it that could tell.
-    for phrase in &phrases[1..] {
+    // Of the first the lead-in tells.
+    for phrase in &phrases {
         let error = hall.error(*phrase);
         assert!(
             error.abs() < 0.04,
@@ -249,6 +249,25 @@ fn after_a_long_sleep_it_listens_anew() {
         events.iter().all(|e| anew.contains(&e.announced())),
         "{events:?}"
     );
+}
+
+#[test]
+fn every_beat_ticks_where_that_is_wanted() {
+    let (sound, phrases) = tune();
+    let mut hall = Hall::new(sound, 0.0);
+    hall.live.set_claps(false);
+    hall.live.set_ticks(true);
+    hall.until(phrases[2]);
+    hall.live.set_ticks(false);
+    // What sounds already is not taken back.
+    hall.until(phrases[2] + 1.0);
+    let apart: Vec<f64> = hall.claps.windows(2).map(|c| c[1] - c[0]).collect();
+    assert!((16..=17).contains(&hall.claps.len()), "{:?}", hall.claps);
+    assert!(
+        apart.iter().all(|s| (s - 0.5).abs() < 0.04),
+        "at 120 a minute: {apart:.3?}"
+    );
+    assert!(hall.error(phrases[1]).abs() < 0.04);
 }
 
 #[test]
