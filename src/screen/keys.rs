@@ -9,6 +9,10 @@ pub enum Action {
     One,
     /// Move the count by so many beats: +1 makes a three a four.
     Move(i8),
+    /// "The beat is twice as fast."
+    Twice,
+    /// "The beat is half as fast."
+    Half,
     /// Claps on or off.
     Claps,
     /// No claps until it is asked for again, or going on after that.
@@ -22,10 +26,11 @@ pub enum Action {
 }
 
 /// The keys and what they do, as the help shows them.
-pub(super) const HELP: [(&str, &str); 8] = [
+pub(super) const HELP: [(&str, &str); 9] = [
     ("space", "this beat is one"),
     ("→", "move the count on a beat"),
     ("←", "move the count back a beat"),
+    ("+ -", "the beat is twice, or half, as fast"),
     ("c", "claps on or off"),
     ("h", "hold: no claps until h again"),
     ("f", "flashing on or off"),
@@ -48,6 +53,8 @@ pub fn action(key: KeyEvent) -> Option<Action> {
         KeyCode::Right => Some(Action::Move(1)),
         KeyCode::Left => Some(Action::Move(-1)),
         KeyCode::Char(' ') if first => Some(Action::One),
+        KeyCode::Char('+') if first => Some(Action::Twice),
+        KeyCode::Char('-') if first => Some(Action::Half),
         KeyCode::Char('c' | 'C') if first => Some(Action::Claps),
         KeyCode::Char('f' | 'F') if first => Some(Action::Flash),
         KeyCode::Char('h' | 'H') if first => Some(Action::Hold),
@@ -69,6 +76,8 @@ mod tests {
         assert_eq!(press(KeyCode::Char(' ')), Some(Action::One));
         assert_eq!(press(KeyCode::Right), Some(Action::Move(1)));
         assert_eq!(press(KeyCode::Left), Some(Action::Move(-1)));
+        assert_eq!(press(KeyCode::Char('+')), Some(Action::Twice));
+        assert_eq!(press(KeyCode::Char('-')), Some(Action::Half));
         assert_eq!(press(KeyCode::Char('c')), Some(Action::Claps));
         assert_eq!(press(KeyCode::Char('F')), Some(Action::Flash));
         assert_eq!(press(KeyCode::Char('h')), Some(Action::Hold));
