@@ -214,8 +214,8 @@ fn title_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     put_right(buf, area, used + 2, 0, right, ink.plain());
 }
 
-/// What has just happened; else, if it has no row of its own, the level of a
-/// microphone; else some keys.
+/// What has just happened; else that claps are held back, or the level of a
+/// microphone if it has no row of its own; else some keys.
 fn message_row(area: Rect, buf: &mut Buffer, state: &State, with_level: bool, ink: Ink) {
     let inside = Rect {
         x: area.x + 1,
@@ -224,6 +224,11 @@ fn message_row(area: Rect, buf: &mut Buffer, state: &State, with_level: bool, in
     };
     if let Some(message) = &state.message {
         put(buf, inside, 0, 0, message, ink.message());
+        return;
+    }
+    if state.held {
+        let words = "claps are held back: h lets them go on";
+        put(buf, inside, 0, 0, words, ink.message());
         return;
     }
     if let (true, Some(level)) = (with_level, state.level()) {
