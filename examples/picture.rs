@@ -55,6 +55,7 @@ pub fn picture() -> Result<String, Box<dyn Error>> {
         length: Some(performance.seconds()),
         card: Some(card.clone()),
         form: card.form(),
+        want: None,
         claps: true,
         flash: true,
         colour: true,

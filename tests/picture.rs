@@ -39,7 +39,7 @@ fn the_picture_is_what_its_command_makes() {
         "NEXT\u{a0}BEAT",
         "[A2]",
         "long\u{a0}lines,",
-        "●●●\u{a0}sure",
+        "sure\u{a0}▮▮▮▮▮▮▮▮",
     ] {
         assert!(made.contains(words), "no {words:?} in the picture");
     }

@@ -1,10 +1,11 @@
 //! What the caller sees and does: the screen, or plain lines.
 
 use std::io::{self, IsTerminal, Write};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use crate::cue::Cue;
 use crate::event::Event;
+use crate::hear::beats::Expectations;
 use crate::screen::lines::Lines;
 use crate::screen::{Action, Screen, Setup, State, Stop};
 use crate::sound::quiet::Quiet;
@@ -44,6 +45,8 @@ pub(super) struct Face {
     stop: Stop,
     /// Whether ticks are wanted.
     ticks: bool,
+    /// When it was first seen.
+    since: Instant,
 }
 
 impl Face {
@@ -71,6 +74,7 @@ impl Face {
             told_after: Vec::new(),
             stop,
             ticks,
+            since: Instant::now(),
         })
     }
 
@@ -126,7 +130,7 @@ impl Face {
     pub(super) fn act(&mut self, action: Action, counter: &mut dyn Counter) {
         let beats = self.state.hears_beats();
         let said = match action {
-            Action::One | Action::Move(_) if !beats => {
+            Action::One | Action::Move(_) | Action::Twice | Action::Half if !beats => {
                 "no beat is heard yet: there is nothing to count".to_owned()
             }
             Action::One => {
@@ -138,10 +142,16 @@ impl Face {
                 let way = if by < 0 { "back" } else { "on" };
                 format!("the count moved {way} a beat")
             }
+            Action::Twice => self.other_beat("twice", 2.0),
+            Action::Half => self.other_beat("half", 0.5),
             Action::Claps => {
                 self.state.claps = !self.state.claps;
                 counter.set_claps(self.state.claps && !self.state.held);
-                return;
+                match (self.state.claps, self.state.held) {
+                    (false, _) => "claps off".to_owned(),
+                    (true, false) => "claps on".to_owned(),
+                    (true, true) => "claps on, but held: h goes on".to_owned(),
+                }
             }
             Action::Ticks => {
                 self.ticks = !self.ticks;
@@ -160,16 +170,34 @@ impl Face {
                     false => "going on".to_owned(),
                 }
             }
-            Action::Flash => return self.state.flash = !self.state.flash,
+            Action::Flash => {
+                self.state.flash = !self.state.flash;
+                match self.state.flash {
+                    true => "flashing on".to_owned(),
+                    false => "flashing off".to_owned(),
+                }
+            }
             Action::Help => return self.state.help = !self.state.help,
             Action::Quit => return,
         };
         self.state.say(said, KEY_SHOWN);
     }
 
+    /// Why the beat stays when somebody takes it to be `times` as fast: no two tempi
+    /// that are counted lie an octave apart.
+    fn other_beat(&self, words: &str, times: f64) -> String {
+        let range = Expectations::default();
+        let other = self.state.steps_per_minute().unwrap_or(range.usual) * times;
+        format!(
+            "{words} as fast would be {other:.0}: only {:.0} to {:.0} are counted",
+            range.slowest, range.fastest
+        )
+    }
+
     /// Shows what is at `now`, seconds of sound, and waits a moment for a key.
     pub(super) fn show(&mut self, now: f64) -> anyhow::Result<Option<Action>> {
-        self.state.at(now);
+        self.state
+            .at_moment(now, self.since.elapsed().as_secs_f64());
         let due = self.lines_later.partition_point(|e| e.time() <= now);
         for event in self.lines_later.drain(..due) {
             let line = self.lines.push(&event);
@@ -198,5 +226,17 @@ impl Face {
             tell(trouble);
         }
         self.lines
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_two_tempi_that_are_counted_lie_an_octave_apart() {
+        // Else the keys for twice and half as fast would have to change the count.
+        let range = Expectations::default();
+        assert!(range.fastest < 2.0 * range.slowest);
     }
 }

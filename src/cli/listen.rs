@@ -15,7 +15,6 @@ use crate::sound::roundtrip::RoundTrips;
 use super::face::{Counter, Face};
 use super::play::Job;
 use super::practise::{PlayArgs, card};
-use super::tempo::want;
 use super::{TuneArgs, tell};
 
 /// How long a clipped sample is shown, seconds.
@@ -43,14 +42,6 @@ pub(super) struct ListenArgs {
     /// Stop after so many seconds
     #[arg(long, value_name = "N", value_parser = seconds)]
     seconds: Option<f64>,
-
-    /// The wanted steps per minute, such as 112..120: says what to tell the band
-    #[arg(long, value_name = "LOW..HIGH", value_parser = want)]
-    want: Option<Want>,
-
-    /// One plain line a phrase instead of the screen
-    #[arg(long)]
-    line: bool,
 
     #[command(flatten)]
     tune: TuneArgs,
@@ -114,7 +105,7 @@ pub(super) fn run(args: &ListenArgs) -> anyhow::Result<()> {
     };
     let mut setup = job.setup("the band".to_owned(), None);
     setup.length = args.seconds;
-    let face = Face::new(setup, args.line, opening, job.ticks)?;
+    let face = Face::new(setup, job.line, opening, job.ticks)?;
     follow(session, face, &job, args)
 }
 
@@ -136,7 +127,7 @@ fn follow(
 ) -> anyhow::Result<()> {
     let mut caller = session.caller();
     let mut clipping = Clipping::default();
-    let mut coach = args.want.map(Coach::new);
+    let mut coach = job.want.map(Coach::new);
     let done = loop {
         for told in session.told() {
             if let (Some(coach), Told::Event(event)) = (&mut coach, &told)
@@ -151,7 +142,8 @@ fn follow(
         }
         let now = session.now();
         let level = session.level();
-        face.state().level = Some((level.peak, clipping.shown(&level, now)));
+        let clips = clipping.shown(&level, now);
+        face.state().hears(level.peak, clips);
         match face.show(now)? {
             Some(Action::Quit) => break Ok(()),
             Some(action) => face.act(action, &mut caller),

@@ -15,7 +15,7 @@ pub(super) fn perform(source: &mut dyn Source, job: &Job) -> anyhow::Result<()> 
     let mut follow = job.follow(source)?;
     let (speaker, silent_because) = Speaker::open(source.rate(), source.channels())?;
     let setup = job.setup(source.name(), source.seconds());
-    let mut face = Face::new(setup, false, job.opening(source), job.ticks)?;
+    let mut face = Face::new(setup, job.line, job.opening(source), job.ticks)?;
     if let Some(why) = silent_because {
         face.no_sound(why);
     }

@@ -11,6 +11,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use crate::dance::Card;
 use crate::engine::Settings;
 use crate::follow::Follow;
+use crate::report::tempo::Want;
 use crate::screen::lines::Lines;
 use crate::screen::{Setup, Stop, clock, colour_wanted};
 use crate::sound::write::{Depth, WavOut};
@@ -51,6 +52,10 @@ pub(super) struct Job {
     pub(super) tick_gain: f32,
     /// Whether the screen may flash.
     pub(super) flash: bool,
+    /// The wanted steps per minute, if they are not the card's.
+    pub(super) want: Option<Want>,
+    /// Whether plain lines are wanted instead of the screen.
+    pub(super) line: bool,
 }
 
 impl Job {
@@ -77,6 +82,7 @@ impl Job {
             length,
             card: self.card.clone(),
             form: self.settings.form,
+            want: self.want,
             claps: self.claps,
             flash: self.flash,
             colour: colour_wanted(),

@@ -6,10 +6,12 @@ use std::sync::Arc;
 use clap::Args;
 
 use crate::dance::Card;
+use crate::report::tempo::Want;
 use crate::sound::file::Recording;
 
 use super::live::perform;
 use super::play::{Job, Source, wav_name, write};
+use super::tempo::want;
 use super::{TuneArgs, tell};
 
 /// Arguments of `practise`.
@@ -56,6 +58,14 @@ pub(super) struct PlayArgs {
     /// Loudness of the ticks, 0 to 4
     #[arg(long, value_name = "LEVEL", default_value_t = 1.0, value_parser = level)]
     tick_level: f32,
+
+    /// The wanted steps per minute, such as 112..120: says what to tell the band
+    #[arg(long, value_name = "LOW..HIGH", value_parser = want)]
+    want: Option<Want>,
+
+    /// One plain line a phrase instead of the screen
+    #[arg(long)]
+    line: bool,
 }
 
 impl Default for PlayArgs {
@@ -66,6 +76,8 @@ impl Default for PlayArgs {
             clap_level: 1.0,
             ticks: false,
             tick_level: 1.0,
+            want: None,
+            line: false,
         }
     }
 }
@@ -81,6 +93,8 @@ impl PlayArgs {
             ticks: self.ticks,
             tick_gain: self.tick_level,
             flash: !self.no_flash,
+            want: self.want,
+            line: self.line,
         }
     }
 }

@@ -9,6 +9,10 @@ pub enum Action {
     One,
     /// Move the count by so many beats: +1 makes a three a four.
     Move(i8),
+    /// "The beat is twice as fast."
+    Twice,
+    /// "The beat is half as fast."
+    Half,
     /// Claps on or off.
     Claps,
     /// A soft tick on every beat, or none.
@@ -24,10 +28,11 @@ pub enum Action {
 }
 
 /// The keys and what they do, as the help shows them.
-pub(super) const HELP: [(&str, &str); 9] = [
+pub(super) const HELP: [(&str, &str); 10] = [
     ("space", "this beat is one"),
     ("→", "move the count on a beat"),
     ("←", "move the count back a beat"),
+    ("+ -", "the beat is twice, or half, as fast"),
     ("c", "claps on or off"),
     ("t", "a soft tick on every beat, or none"),
     ("h", "hold: no claps until h again"),
@@ -51,6 +56,8 @@ pub fn action(key: KeyEvent) -> Option<Action> {
         KeyCode::Right => Some(Action::Move(1)),
         KeyCode::Left => Some(Action::Move(-1)),
         KeyCode::Char(' ') if first => Some(Action::One),
+        KeyCode::Char('+') if first => Some(Action::Twice),
+        KeyCode::Char('-') if first => Some(Action::Half),
         KeyCode::Char('c' | 'C') if first => Some(Action::Claps),
         KeyCode::Char('t' | 'T') if first => Some(Action::Ticks),
         KeyCode::Char('f' | 'F') if first => Some(Action::Flash),
@@ -73,6 +80,8 @@ mod tests {
         assert_eq!(press(KeyCode::Char(' ')), Some(Action::One));
         assert_eq!(press(KeyCode::Right), Some(Action::Move(1)));
         assert_eq!(press(KeyCode::Left), Some(Action::Move(-1)));
+        assert_eq!(press(KeyCode::Char('+')), Some(Action::Twice));
+        assert_eq!(press(KeyCode::Char('-')), Some(Action::Half));
         assert_eq!(press(KeyCode::Char('c')), Some(Action::Claps));
         assert_eq!(press(KeyCode::Char('F')), Some(Action::Flash));
         assert_eq!(press(KeyCode::Char('t')), Some(Action::Ticks));

@@ -1,50 +1,19 @@
 //! Large digits and letters made of block characters.
 //!
-//! Drawn on a grid of square dots, two dots to a character cell in height, so
-//! that any whole magnification stays crisp.
+//! Two dots to a character cell in height make them about square. Large characters
+//! are drawn with the pen of [`super::strokes`]; for those of five dots every dot is
+//! set by hand.
 
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-/// Dots across and down of a digit.
-pub(super) const DIGIT: (u16, u16) = (8, 10);
+use super::strokes::{self, Drawn};
 
-/// The counts 1 to 8, two dots thick so that they carry across a hall.
-const DIGITS: [[&str; 10]; 8] = [
-    [
-        "...##...", "..###...", ".####...", "...##...", "...##...", "...##...", "...##...",
-        "...##...", ".######.", ".######.",
-    ],
-    [
-        ".######.", "########", "##....##", "......##", "....####", "..####..", ".###....",
-        "##......", "########", "########",
-    ],
-    [
-        ".######.", "########", "......##", "......##", "..#####.", "..#####.", "......##",
-        "......##", "########", ".######.",
-    ],
-    [
-        "....###.", "...####.", "..#####.", ".###.##.", "###..##.", "##...##.", "########",
-        "########", ".....##.", ".....##.",
-    ],
-    [
-        "########", "########", "##......", "##......", "#######.", "########", "......##",
-        "......##", "########", ".######.",
-    ],
-    [
-        ".######.", "#######.", "##......", "##......", "#######.", "########", "##....##",
-        "##....##", "########", ".######.",
-    ],
-    [
-        "########", "########", "......##", ".....###", "....###.", "...###..", "...##...",
-        "..###...", "..##....", "..##....",
-    ],
-    [
-        ".######.", "########", "##....##", "##....##", ".######.", ".######.", "##....##",
-        "##....##", "########", ".######.",
-    ],
-];
+/// Dots in height from which the pen draws well.
+const LEAST_DRAWN: u16 = 8;
+/// A digit's width as a share of its height.
+const DIGIT: (u16, u16) = (10, 14);
 
 /// Dots of a letter in height, and the empty row below it.
 const LETTER: (usize, usize) = (5, 1);
@@ -105,62 +74,35 @@ impl Dots {
         self.rows.get(y).and_then(|row| row.get(x)) == Some(&true)
     }
 
-    /// The same dots twice as fine, with the steps of slants and corners
-    /// smoothed: a dot's quarter takes the colour of its two neighbours there
-    /// if they agree with each other and not with the opposite ones (the
-    /// Scale2x rule, <https://www.scale2x.it/algorithm>).
-    fn finer(&self) -> Dots {
-        let mut rows = Vec::with_capacity(2 * self.rows.len());
-        for y in 0..self.rows.len() {
-            let width = self.rows.iter().map(Vec::len).max().unwrap_or(0);
-            let (mut upper, mut lower) = (Vec::new(), Vec::new());
-            for x in 0..width {
-                let here = self.at(x, y);
-                let above = y > 0 && self.at(x, y - 1);
-                let left = x > 0 && self.at(x - 1, y);
-                let (right, below) = (self.at(x + 1, y), self.at(x, y + 1));
-                let smooth = above != below && left != right;
-                let quarter = |a: bool, b: bool| if smooth && a == b { a } else { here };
-                upper.extend([quarter(above, left), quarter(above, right)]);
-                lower.extend([quarter(below, left), quarter(below, right)]);
+    /// Characters `height` dots high, drawn with a pen; `None` if one cannot be.
+    fn drawn(text: &str, height: u16, pen: f32) -> Option<Dots> {
+        let dot = strokes::HEIGHT / f32::from(height);
+        let mut rows = vec![Vec::new(); usize::from(height)];
+        let mut end = 0.0;
+        for c in text.chars() {
+            let drawn = Drawn::of(c)?;
+            // Every character begins on a whole dot, so that all its likes are alike.
+            let from = rows[0].len();
+            end += drawn.width + strokes::BETWEEN;
+            let columns = ((end / dot).round() as usize).saturating_sub(from);
+            for (y, row) in rows.iter_mut().enumerate() {
+                let at = |x: usize| ((x as f32 + 0.5) * dot, (y as f32 + 0.5) * dot);
+                row.extend((0..columns).map(|x| {
+                    let (x, y) = at(x);
+                    drawn.inked(x, y, pen)
+                }));
             }
-            rows.extend([upper, lower]);
         }
-        Dots { rows }
+        Some(Dots { rows })
     }
 
-    /// Eight dots for one, for drawings that are to be much enlarged. (Letters
-    /// are too small for it: a smoothed D reads as an O.)
-    fn smooth(&self) -> Dots {
-        self.finer().finer().finer()
-    }
-
-    /// Draws the dots in clear squares, `scale` times enlarged, with the corner
-    /// at (`x`, `y`), clipped to `area`.
-    fn draw(&self, buf: &mut Buffer, area: Rect, corner: (u16, u16), scale: u16, style: Style) {
-        self.draw_at(buf, area, corner, (usize::from(scale), 1), style);
-    }
-
-    /// The same, enlarged by the fraction `times`.
-    fn draw_at(
-        &self,
-        buf: &mut Buffer,
-        area: Rect,
-        (x, y): (u16, u16),
-        times: (usize, usize),
-        style: Style,
-    ) {
-        let (over, under) = (times.0.max(1), times.1.max(1));
-        let width = self.rows.iter().map(Vec::len).max().unwrap_or(0) * over / under;
-        let dots = self.rows.len() * over / under;
-        let height = dots.div_ceil(2);
-        // The dot below the middle of a drawn one.
-        let nearest = |at: usize| (2 * at + 1) * under / (2 * over);
-        let on = |x: usize, y: usize| y < dots && self.at(nearest(x), nearest(y));
-        for row in 0..height {
+    /// Draws the dots with the corner at (`x`, `y`), clipped to `area`.
+    fn draw(&self, buf: &mut Buffer, area: Rect, (x, y): (u16, u16), style: Style) {
+        let width = self.rows.iter().map(Vec::len).max().unwrap_or(0);
+        for row in 0..self.rows.len().div_ceil(2) {
             for column in 0..width {
-                let upper = on(column, 2 * row);
-                let lower = on(column, 2 * row + 1);
+                let upper = self.at(column, 2 * row);
+                let lower = self.at(column, 2 * row + 1);
                 let symbol = match (upper, lower) {
                     (true, true) => "█",
                     (true, false) => "▀",
@@ -185,70 +127,101 @@ impl Dots {
 ///
 /// `false` if the area is too small for any size.
 pub(super) fn digit(buf: &mut Buffer, area: Rect, count: u8, style: Style) -> bool {
-    let scale = digit_scale(area);
-    let Some(rows) = DIGITS.get(usize::from(count).wrapping_sub(1)) else {
+    let height = digit_height(area.width, area.height);
+    let Some(c) = (1..=8).contains(&count).then(|| char::from(b'0' + count)) else {
         return false;
     };
-    if scale == 0 {
+    if height == 0 {
         return false;
     }
-    let dots = Dots {
-        rows: rows
-            .iter()
-            .map(|row| row.bytes().map(|b| b == b'#').collect())
-            .collect(),
+    let Some(dots) = Dots::drawn(c.encode_utf8(&mut [0; 4]), height, strokes::BROAD) else {
+        return false;
     };
-    let (width, height) = (DIGIT.0 * scale, (DIGIT.1 * scale).div_ceil(2));
     let corner = (
-        area.x + (area.width - width) / 2,
-        area.y + (area.height - height) / 2,
+        area.x + (area.width - digit_width(height)) / 2,
+        area.y + (area.height - height.div_ceil(2)) / 2,
     );
-    match scale {
-        1 => dots.draw(buf, area, corner, 1, style),
-        _ => dots
-            .smooth()
-            .draw_at(buf, area, corner, (usize::from(scale), 8), style),
-    }
+    dots.draw(buf, area, corner, style);
     true
 }
 
-/// How often a digit can be enlarged to fit `area`; 0 if it does not fit.
-fn digit_scale(area: Rect) -> u16 {
-    (area.width / DIGIT.0).min(area.height.saturating_mul(2) / DIGIT.1)
+/// Dots in height of the largest digit on so many cells; 0 if there is none.
+fn digit_height(width: u16, height: u16) -> u16 {
+    let height = height
+        .saturating_mul(2)
+        .min(width.saturating_mul(DIGIT.1) / DIGIT.0);
+    // An even height fills its cells.
+    if height < LEAST_DRAWN {
+        0
+    } else {
+        height / 2 * 2
+    }
+}
+
+/// Cells in width of a digit `height` dots high.
+pub(super) fn digit_width(height: u16) -> u16 {
+    height * DIGIT.0 / DIGIT.1
 }
 
 /// Words in large letters, broken into lines that fit.
 pub(super) struct Sign {
     lines: Vec<Dots>,
-    /// How often the letters are enlarged.
-    pub(super) scale: u16,
+    /// Dots between two lines.
+    apart: usize,
+    /// Dots in height of a letter.
+    pub(super) size: u16,
 }
 
 impl Sign {
-    /// Sets `words` as large as they fit into `width` × `height` cells, at most
-    /// `most` times enlarged. `None` if they do not fit at all, or use letters
+    /// Sets `words` as large as they fit into `width` × `height` cells, in letters
+    /// of at most `most` dots. `None` if they do not fit at all, or use letters
     /// that there are no dots for.
     pub(super) fn fit(words: &str, width: u16, height: u16, most: u16) -> Option<Self> {
-        (1..=most).rev().find_map(|scale| {
-            let lines = broken(words, usize::from(width / scale))?;
-            let sign = Sign { lines, scale };
-            (sign.height() <= height).then_some(sign)
-        })
+        let most = most.min(height.saturating_mul(2));
+        let drawn = (LEAST_DRAWN..=most).rev().find_map(|size| {
+            let dots = |text: &str| {
+                let units: Option<f32> = text
+                    .chars()
+                    .map(|c| strokes::width(c).map(|w| w + strokes::BETWEEN))
+                    .sum();
+                let units = (units? - strokes::BETWEEN).max(0.0);
+                Some((units * f32::from(size) / strokes::HEIGHT).ceil() as usize)
+            };
+            let lines = broken(words, usize::from(width), dots)?;
+            let apart = usize::from((size / 4).max(2));
+            (cells(lines.len(), size, apart) <= height).then_some((lines, size, apart))
+        });
+        let (lines, size, apart) = match drawn {
+            Some(found) => found,
+            None => {
+                let lines = broken(words, usize::from(width), dots_across)?;
+                (lines, LETTER.0 as u16, LETTER.1)
+            }
+        };
+        let lines: Option<Vec<Dots>> = lines
+            .iter()
+            .map(|line| match size >= LEAST_DRAWN {
+                true => Dots::drawn(line, size, strokes::FINE),
+                false => dots(line),
+            })
+            .collect();
+        let lines = lines?;
+        let sign = Sign { lines, apart, size };
+        (most >= size && sign.height() <= height).then_some(sign)
     }
 
     /// Cells in height.
     pub(super) fn height(&self) -> u16 {
-        let dots = self.lines.len() * (LETTER.0 + LETTER.1) - LETTER.1;
-        u16::try_from((dots * usize::from(self.scale)).div_ceil(2)).unwrap_or(u16::MAX)
+        cells(self.lines.len(), self.size, self.apart)
     }
 
     /// Cells in width.
     pub(super) fn width(&self) -> u16 {
-        let dots = self
-            .lines
-            .iter()
-            .map(|line| line.rows[0].len().saturating_sub(1));
-        u16::try_from(dots.max().unwrap_or(0) * usize::from(self.scale)).unwrap_or(u16::MAX)
+        let inked = |line: &Dots| {
+            let last = |row: &Vec<bool>| row.iter().rposition(|dot| *dot).map_or(0, |x| x + 1);
+            line.rows.iter().map(last).max().unwrap_or(0)
+        };
+        u16::try_from(self.lines.iter().map(inked).max().unwrap_or(0)).unwrap_or(u16::MAX)
     }
 
     /// Draws the words from the upper left corner of `area`.
@@ -256,27 +229,35 @@ impl Sign {
         let mut all = Dots { rows: Vec::new() };
         for line in &self.lines {
             all.rows.extend(line.rows.iter().cloned());
-            all.rows.push(Vec::new());
+            all.rows.extend(std::iter::repeat_n(Vec::new(), self.apart));
         }
-        all.draw(buf, area, (area.x, area.y), self.scale, style);
+        all.rows.truncate(2 * usize::from(self.height()));
+        all.draw(buf, area, (area.x, area.y), style);
     }
 }
 
-/// Breaks `words` at blanks into lines of at most `width` dots.
-fn broken(words: &str, width: usize) -> Option<Vec<Dots>> {
+/// Cells in height of so many lines.
+fn cells(lines: usize, size: u16, apart: usize) -> u16 {
+    let dots = lines * (usize::from(size) + apart) - apart;
+    u16::try_from(dots.div_ceil(2)).unwrap_or(u16::MAX)
+}
+
+/// Breaks `words` at blanks into lines of at most `width` of what `across` measures.
+fn broken(
+    words: &str,
+    width: usize,
+    across: impl Fn(&str) -> Option<usize>,
+) -> Option<Vec<String>> {
     let mut lines: Vec<String> = Vec::new();
     for word in words.split_whitespace() {
         let longer = lines.last().map(|line| format!("{line} {word}"));
         match (longer, lines.last_mut()) {
-            (Some(longer), Some(last)) if dots_across(&longer)? <= width => *last = longer,
-            _ if dots_across(word)? <= width => lines.push(word.to_owned()),
+            (Some(longer), Some(last)) if across(&longer)? <= width => *last = longer,
+            _ if across(word)? <= width => lines.push(word.to_owned()),
             _ => return None,
         }
     }
-    if lines.is_empty() {
-        return None;
-    }
-    lines.iter().map(|line| dots(line)).collect()
+    (!lines.is_empty()).then_some(lines)
 }
 
 fn letter(c: char) -> Option<&'static [&'static str; 5]> {
@@ -309,42 +290,50 @@ mod tests {
 
     #[test]
     fn every_drawing_is_a_full_rectangle() {
-        for rows in &DIGITS {
-            assert!(rows.iter().all(|row| row.len() == usize::from(DIGIT.0)));
-        }
         for (c, rows) in LETTERS {
             assert!(rows.iter().all(|row| row.len() == rows[0].len()), "{c}");
+            assert!(strokes::width(*c).is_some(), "{c} in large");
         }
     }
 
     #[test]
     fn all_counts_look_different_and_fill_their_size() {
-        let area = Rect::new(0, 0, 16, 10);
-        let mut seen = Vec::new();
-        for count in 1..=8 {
-            let mut buf = Buffer::empty(area);
-            assert!(digit(&mut buf, area, count, Style::new()));
-            let text: String = buf.content().iter().map(|c| c.symbol()).collect();
-            assert!(text.chars().filter(|c| *c == '█').count() > 50);
-            assert!(!seen.contains(&text));
-            seen.push(text);
+        for (width, height) in [(6, 4), (16, 10), (40, 30), (100, 70)] {
+            let area = Rect::new(0, 0, width, height);
+            let mut seen = Vec::new();
+            for count in 1..=8 {
+                let mut buf = Buffer::empty(area);
+                assert!(digit(&mut buf, area, count, Style::new()));
+                let text: String = buf.content().iter().map(|c| c.symbol()).collect();
+                let inked = text.chars().filter(|c| *c != ' ').count();
+                assert!(inked > text.chars().count() / 5, "{count}: {inked}");
+                assert!(!seen.contains(&text));
+                seen.push(text);
+            }
         }
+        let area = Rect::new(0, 0, 16, 10);
         let mut buf = Buffer::empty(area);
-        assert!(!digit(&mut buf, Rect::new(0, 0, 7, 10), 3, Style::new()));
+        assert!(!digit(&mut buf, Rect::new(0, 0, 5, 10), 3, Style::new()));
+        assert!(!digit(&mut buf, Rect::new(0, 0, 16, 3), 3, Style::new()));
         assert!(!digit(&mut buf, area, 0, Style::new()));
         assert!(!digit(&mut buf, area, 9, Style::new()));
     }
 
     #[test]
     fn words_are_broken_and_enlarged_to_fit() {
-        let sign = Sign::fit("circle left", 60, 3, 4).unwrap();
-        assert_eq!((sign.lines.len(), sign.scale, sign.height()), (1, 1, 3));
-        let sign = Sign::fit("circle left", 30, 6, 4).unwrap();
-        assert_eq!((sign.lines.len(), sign.height()), (2, 6));
-        let sign = Sign::fit("circle left", 60, 12, 4).unwrap();
-        assert_eq!((sign.lines.len(), sign.scale), (2, 2));
-        assert!(Sign::fit("circle left", 20, 20, 1).is_none());
-        assert!(Sign::fit("日本", 200, 20, 1).is_none());
-        assert!(Sign::fit("", 200, 20, 1).is_none());
+        let fit = |width, height, most| {
+            let sign = Sign::fit("circle left", width, height, most)?;
+            assert!(sign.width() <= width && sign.height() <= height);
+            Some((sign.lines.len(), sign.size))
+        };
+        assert_eq!(fit(60, 3, 40), Some((1, 5)));
+        assert_eq!(fit(30, 6, 40), Some((2, 5)));
+        assert_eq!(fit(60, 12, 10), Some((2, 10)));
+        assert!(fit(60, 12, 40).is_some_and(|(lines, size)| lines == 2 && size > 10));
+        assert!(fit(200, 40, 40).is_some_and(|(_, size)| size > 25));
+        assert_eq!(fit(20, 20, 40), None);
+        assert_eq!(fit(60, 3, 4), None);
+        assert!(Sign::fit("日本", 200, 20, 40).is_none());
+        assert!(Sign::fit("", 200, 20, 40).is_none());
     }
 }

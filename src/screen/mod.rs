@@ -7,24 +7,28 @@
 //! [`picture`] turns a screen into an SVG. The tempo meter has a screen of its own,
 //! [`tempo`].
 
+mod flash;
 mod keys;
 mod letters;
 pub mod lines;
 mod panels;
 pub mod picture;
 mod state;
+mod status;
 mod stop;
+mod strokes;
 pub mod tempo;
 mod terminal;
 mod text;
 mod view;
 
 pub use keys::{Action, action};
-pub use state::{Setup, State};
+pub use state::{InputLevel, Setup, State};
+pub use status::level_words;
 pub use stop::Stop;
 pub use terminal::{Screen, ScreenError, colour_wanted};
-pub use text::{clock, steady_words, sure_words, tempo_words};
-pub use view::{draw, level_words, view};
+pub use text::{clock, steady_words, sure_words};
+pub use view::{draw, view};
 
 #[cfg(test)]
 mod tests;

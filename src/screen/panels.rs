@@ -6,13 +6,13 @@ use ratatui::style::Style;
 use ratatui::widgets::{Block, BorderType, Widget};
 use unicode_width::UnicodeWidthStr;
 
-use super::letters::{self, DIGIT, Sign};
+use super::letters::{self, Sign};
 use super::state::State;
-use super::text::sure_words;
-use super::view::{Ink, fill, put, put_middle};
+use super::view::{Ink, fill, put, put_middle, put_right};
 
-/// Most times that letters are enlarged: beyond that a call takes the screen.
-const LARGEST_LETTERS: u16 = 3;
+/// Dots in height of the largest letters of a call, and of the figure being danced.
+const LARGEST_CALL: u16 = 40;
+const LARGEST_NOW: u16 = 28;
 
 /// The count at the left, the figures at the right.
 pub(super) fn body(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
@@ -21,12 +21,11 @@ pub(super) fn body(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let part_rows = match area.height {
         0..=13 => 0,
         14..=25 => 4,
-        _ => 7,
+        26..=39 => 7,
+        _ => 9,
     };
-    let scale = ((area.height - part_rows) * 2 / DIGIT.1)
-        .min(area.width * 2 / 5 / DIGIT.0)
-        .max(1);
-    let width = (DIGIT.0 * scale + 4).min(area.width / 2);
+    let rows = area.height - part_rows;
+    let width = (letters::digit_width(2 * rows) + 4).min(area.width * 2 / 5);
     let left = Rect { width, ..area };
     let right = Rect {
         x: area.x + width,
@@ -41,8 +40,14 @@ fn count(area: Rect, buf: &mut Buffer, state: &State, ink: Ink, part_rows: u16) 
     let Some(count) = state.count() else {
         return waiting(area, buf, state, ink);
     };
-    let style = if count == 1 { ink.one() } else { ink.strong() };
+    let style = if state.one_lit() {
+        ink.one()
+    } else {
+        ink.strong()
+    };
     let top = Rect {
+        x: area.x + 1,
+        width: area.width.saturating_sub(2),
         height: area.height - part_rows,
         ..area
     };
@@ -51,16 +56,18 @@ fn count(area: Rect, buf: &mut Buffer, state: &State, ink: Ink, part_rows: u16) 
     }
     if part_rows > 0
         && let Some(place) = state.place()
-        && let Some(sign) = Sign::fit(place.part().name(), area.width, part_rows - 1, 2)
     {
-        let x = area.width.saturating_sub(sign.width()) / 2;
-        let below = Rect {
-            x: area.x + x,
-            y: area.y + top.height,
-            width: area.width - x,
-            height: part_rows,
-        };
-        sign.draw(buf, below, ink.plain());
+        let (name, rows) = (place.part().name(), part_rows - 1);
+        let width = area.width.saturating_sub(2);
+        if let Some(sign) = Sign::fit(name, width, rows, 2 * rows) {
+            let x = area.width.saturating_sub(sign.width()) / 2;
+            let below = Rect {
+                x: area.x + x,
+                width: area.width - x,
+                ..room_below(area, area.height - sign.height())
+            };
+            sign.draw(buf, below, ink.plain());
+        }
     }
 }
 
@@ -69,11 +76,21 @@ fn waiting(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let (words, more) = if state.lead_in().is_some() {
         ("lead-in", "ready for one")
     } else if state.hears_beats() {
-        (sure_words(None), "beats, but no phrase")
+        ("listening", "no phrase yet")
     } else {
-        (sure_words(None), "no beat yet")
+        ("listening", "no beat yet")
     };
     let middle = area.height / 2;
+    let width = area.width.saturating_sub(4);
+    if let Some(sign) = Sign::fit(words, width, area.height.saturating_sub(4), LARGEST_CALL) {
+        let top = middle.saturating_sub(sign.height().div_ceil(2) + 1);
+        let place = Rect {
+            x: area.x + (area.width - sign.width()) / 2,
+            ..room_below(area, top)
+        };
+        sign.draw(buf, place.intersection(area), ink.strong());
+        return put_middle(buf, area, top + sign.height() + 1, more, ink.plain());
+    }
     put_middle(buf, area, middle.saturating_sub(1), words, ink.strong());
     put_middle(buf, area, middle + 1, more, ink.plain());
 }
@@ -82,71 +99,54 @@ fn figures(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let now_rows = match area.height {
         0..=4 => 0,
         5..=8 => 2,
-        9..=17 => 4,
+        9..=13 => 3,
+        14..=17 => 4,
         rows => (rows / 3).min(16),
     };
     let now = Rect {
         height: now_rows,
         ..area
     };
-    let next = Rect {
-        y: area.y + now_rows,
-        height: area.height - now_rows,
-        ..area
-    };
     figure_now(now, buf, state, ink);
-    figure_next(next, buf, state, ink);
+    figure_next(room_below(area, now_rows), buf, state, ink);
 }
 
+/// The figure being danced: its beat and its name in plain letters, and as large as
+/// there is room for.
 fn figure_now(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let inside = Rect {
         x: area.x + 2,
         width: area.width.saturating_sub(3),
         ..area
     };
-    let (label, words) = match (state.figure_now(), state.place()) {
-        (Some(figure), Some(place)) => {
-            let beat = place.beat.saturating_sub(figure.start_beat) + 1;
-            let label = format!("NOW   beat {beat} of {}", figure.beats);
-            (label, figure.name.clone())
-        }
-        _ => {
-            let words = match (state.card(), state.lead_in(), state.place()) {
-                (_, Some(_), _) => "lead-in heard",
-                (None, _, Some(_)) => "the tune (no dance card)",
-                _ => sure_words(None),
-            };
-            ("NOW".to_owned(), words.to_owned())
-        }
+    let (Some(figure), Some(place)) = (state.figure_now(), state.place()) else {
+        let words = match (state.card(), state.lead_in(), state.place()) {
+            (_, Some(_), _) => "lead-in heard",
+            (None, _, Some(_)) => "the tune (no dance card)",
+            _ if state.hears_beats() => "finding the phrase",
+            _ => "waiting for the band",
+        };
+        put(buf, inside, 0, 0, "NOW", ink.plain());
+        return put_now(room_below(inside, 1), buf, words, None, ink);
     };
-    put(buf, inside, 0, 0, &label, ink.plain());
-    let room = Rect {
-        y: inside.y + 1,
-        height: inside.height.saturating_sub(1),
-        ..inside
-    };
-    // The figure's beats as marks below its name.
-    let marks = match (state.figure_now(), state.place()) {
-        (Some(figure), Some(place)) => {
-            let danced = place.beat.saturating_sub(figure.start_beat) + 1;
-            (1..=figure.beats)
-                .map(|beat| if beat <= danced { "■ " } else { "□ " })
-                .collect()
-        }
-        _ => String::new(),
-    };
-    let rows = room.height.saturating_sub(3);
-    let used = match Sign::fit(&words, room.width, rows, 2) {
-        Some(sign) => {
-            sign.draw(buf, room_below(room, 1), ink.strong());
-            sign.height() + 2
-        }
-        None => {
-            put(buf, room, 0, 0, &words, ink.strong());
-            1
-        }
-    };
-    put(buf, room, 0, used, &marks, ink.plain());
+    let danced = place.beat.saturating_sub(figure.start_beat) + 1;
+    let label = format!("NOW  beat {danced} of {}", figure.beats);
+    let used = put(buf, inside, 0, 0, &label, ink.plain());
+    // The figure's beats as marks.
+    let marks: String = (1..=figure.beats)
+        .map(|beat| if beat <= danced { " ■" } else { " □" })
+        .collect();
+    put_right(buf, inside, used + 1, 0, &marks, ink.plain());
+    let room = room_below(inside, 1);
+    put_now(room, buf, &figure.name, figure.short.as_deref(), ink);
+}
+
+fn put_now(area: Rect, buf: &mut Buffer, name: &str, short: Option<&str>, ink: Ink) {
+    if area.height < 3 {
+        put(buf, area, 0, 0, name, ink.strong());
+        return;
+    }
+    words(area, buf, name, short, ink.strong(), LARGEST_NOW);
 }
 
 /// `area` without its first `rows` rows.
@@ -211,25 +211,27 @@ fn figure_next(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
         width: inside.width.saturating_sub(2),
         ..inside
     };
-    words(inside, buf, call, short, style);
+    words(inside, buf, call, short, style, LARGEST_CALL);
 }
 
-/// The call in large letters; its short form, with the whole call below, where
-/// that can be larger; else the call in plain letters.
-fn words(area: Rect, buf: &mut Buffer, call: &str, short: Option<&str>, style: Style) {
-    let whole = Sign::fit(call, area.width, area.height, LARGEST_LETTERS);
-    let rows = area.height.saturating_sub(2);
-    let short = short.and_then(|short| Sign::fit(short, area.width, rows, LARGEST_LETTERS));
-    let scale = |sign: &Option<Sign>| sign.as_ref().map_or(0, |sign| sign.scale);
-    let shorter = scale(&short) > scale(&whole);
-    match (whole, short) {
-        (_, Some(short)) if shorter => {
-            let top = middle(area, short.height() + 2);
-            short.draw(buf, top, style);
-            put(buf, top, 0, short.height() + 1, call, style);
-        }
-        (Some(whole), _) => whole.draw(buf, middle(area, whole.height()), style),
-        _ => plain_words(area, buf, call, style),
+/// The words in large letters of at most `most` dots; their short form, with all of
+/// them below if there is room, where that can be larger; else in plain letters.
+fn words(area: Rect, buf: &mut Buffer, call: &str, short: Option<&str>, style: Style, most: u16) {
+    let sign = |words: &str, rows: u16| Sign::fit(words, area.width, rows, most);
+    let size = |sign: &Option<Sign>| sign.as_ref().map_or(0, |sign| sign.size);
+    let whole = sign(call, area.height);
+    let with_call = short.and_then(|short| sign(short, area.height.saturating_sub(2)));
+    let alone = short.and_then(|short| sign(short, area.height));
+    if let (Some(short), true) = (&with_call, size(&with_call) > size(&whole)) {
+        let top = middle(area, short.height() + 2);
+        short.draw(buf, top, style);
+        put(buf, top, 0, short.height() + 1, call, style);
+    } else if let Some(whole) = whole {
+        whole.draw(buf, middle(area, whole.height()), style);
+    } else if let Some(alone) = alone {
+        alone.draw(buf, middle(area, alone.height()), style);
+    } else {
+        plain_words(area, buf, call, style);
     }
 }
 
@@ -293,22 +295,56 @@ pub(super) fn strip(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
             width: place.width.saturating_sub(1),
             ..place
         };
-        let row = |row| Rect {
-            y: inner.y + row,
-            height: 1,
-            ..inner
+        let past = here.is_some_and(|here| beat < here);
+        let style = match (present, beat) {
+            (true, _) => ink.lit(),
+            (_, 1) => ink.one(),
+            _ => ink.plain(),
         };
-        if present {
-            fill(row(0), buf, "▄", ink.strong());
-            fill(row(1), buf, " ", ink.lit());
-            fill(row(2), buf, "▀", ink.strong());
-            put_middle(buf, inner, 1, &label, ink.lit());
-        } else {
-            let style = if beat == 1 { ink.one() } else { ink.plain() };
-            put_middle(buf, inner, 1, &label, style);
-            let past = here.is_some_and(|here| beat < here);
-            fill(row(2), buf, if past { "▬" } else { "╌" }, ink.plain());
+        strip_cell(inner, buf, (present, past), &label, style, ink);
+    }
+}
+
+/// One beat of the strip: a solid block if it is the present one, a thick line below
+/// if it is past, a thin one if it is to come.
+fn strip_cell(
+    area: Rect,
+    buf: &mut Buffer,
+    (present, past): (bool, bool),
+    label: &str,
+    style: Style,
+    ink: Ink,
+) {
+    let row = |row| Rect {
+        y: area.y + row,
+        height: 1,
+        ..area
+    };
+    let last = area.height - 1;
+    if present {
+        fill(row(0), buf, "▄", ink.strong());
+        fill(row(last), buf, "▀", ink.strong());
+        for between in 1..last {
+            fill(row(between), buf, " ", style);
         }
+    } else {
+        fill(row(last), buf, if past { "▬" } else { "╌" }, ink.plain());
+    }
+    let figure = label.chars().next_back().map(String::from);
+    let sign = figure.and_then(|figure| Sign::fit(&figure, area.width, last.min(3), 6));
+    let Some(sign) = sign.filter(|_| area.height >= 5) else {
+        return put_middle(buf, area, area.height / 2, label, style);
+    };
+    let x = area.width.saturating_sub(sign.width()) / 2;
+    let place = Rect {
+        x: area.x + x,
+        width: area.width - x,
+        ..room_below(area, 1)
+    };
+    // Blocks are ink already: on a solid block they are drawn in its own paper.
+    sign.draw(buf, place, style);
+    if label.starts_with('◆') {
+        put(buf, area, x.saturating_sub(3), area.height / 2, "◆", style);
     }
 }
 

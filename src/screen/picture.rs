@@ -70,7 +70,7 @@ pub fn svg_of(buffer: &Buffer) -> String {
             }
             match shape {
                 Some((top, rows)) => rect(&mut svg, (x, y + top, across, rows), ink),
-                None => words(&mut text, (x, y + BASELINE, across), &run, ink, bold),
+                None => words(&mut text, (x, y + BASELINE), &run, ink, bold),
             }
         }
     }
@@ -98,27 +98,36 @@ fn rect(svg: &mut String, (x, y, width, height): (u32, u32, u32, u32), fill: &st
     );
 }
 
-fn words(svg: &mut String, (x, y, across): (u32, u32, u32), run: &str, ink: &str, bold: bool) {
-    if run.trim().is_empty() {
-        return;
-    }
-    let mut escaped = String::new();
-    for c in run.chars() {
-        match c {
-            '&' => escaped.push_str("&amp;"),
-            '<' => escaped.push_str("&lt;"),
-            '>' => escaped.push_str("&gt;"),
-            // A plain blank would be folded with its neighbours.
-            ' ' => escaped.push('\u{a0}'),
-            c => escaped.push(c),
-        }
-    }
+/// Words that stand apart are placed one by one: not every program that shows an SVG
+/// keeps blanks, or heeds the length of a text.
+fn words(svg: &mut String, (x, y): (u32, u32), run: &str, ink: &str, bold: bool) {
+    let columns = |text: &str| u32::try_from(text.width()).unwrap_or(0) * CELL.0;
     let weight = if bold { " font-weight=\"bold\"" } else { "" };
-    let _ = writeln!(
-        svg,
-        "<text x=\"{x}\" y=\"{y}\" textLength=\"{across}\" lengthAdjust=\"spacingAndGlyphs\" \
-         fill=\"{ink}\"{weight}>{escaped}</text>"
-    );
+    let mut rest = run;
+    while let Some(start) = rest.find(|c| c != ' ') {
+        let end = rest[start..]
+            .find("  ")
+            .map_or(rest.len(), |end| start + end);
+        let piece = rest[start..end].trim_end();
+        let before = columns(run) - columns(&rest[start..]);
+        let mut escaped = String::new();
+        for c in piece.chars() {
+            match c {
+                '&' => escaped.push_str("&amp;"),
+                '<' => escaped.push_str("&lt;"),
+                '>' => escaped.push_str("&gt;"),
+                ' ' => escaped.push('\u{a0}'),
+                c => escaped.push(c),
+            }
+        }
+        let (x, across) = (x + before, columns(piece));
+        let _ = writeln!(
+            svg,
+            "<text x=\"{x}\" y=\"{y}\" textLength=\"{across}\" lengthAdjust=\"spacingAndGlyphs\" \
+             fill=\"{ink}\"{weight}>{escaped}</text>"
+        );
+        rest = &rest[end..];
+    }
 }
 
 /// Ink, paper and weight of a cell.

@@ -3,17 +3,23 @@
 use std::collections::VecDeque;
 use std::sync::Arc;
 
+use super::flash::{Lamp, Limiter};
 use crate::cue::{Cue, Seat};
 use crate::dance::{Card, FigureAt};
 use crate::event::{Beat, Event, LeadIn};
 use crate::phrase::{Form, Place};
-
-/// Least time between the starts of two flashes, in seconds. It keeps them
-/// below three in any second (WCAG 2.2, success criterion 2.3.1).
-const FLASH_APART: f64 = 0.51;
+use crate::report::tempo::{Advice, Adviser, Meter, Want};
 
 /// After this many silent beats the music is taken to have stopped.
 const SILENT_BEATS: f64 = 2.5;
+
+/// A card names one tempo; this far on either side of it is as wanted, steps per
+/// minute. A band of people hardly keeps closer.
+const BESIDE: f64 = 2.0;
+
+/// Seconds for which the loudest moment of the microphone decides what is said of
+/// it: between two strokes no band is too quiet.
+const LEVEL_HELD: f64 = 2.0;
 
 /// What is known before the music starts.
 #[derive(Debug, Clone, Default)]
@@ -26,6 +32,8 @@ pub struct Setup {
     pub card: Option<Arc<Card>>,
     /// The tune's form; a card's own form goes before it.
     pub form: Form,
+    /// The wanted steps per minute; without it those of the card.
+    pub want: Option<Want>,
     /// Whether claps are on at the start.
     pub claps: bool,
     /// Whether the screen may flash.
@@ -56,9 +64,6 @@ pub struct State {
     pub silent: bool,
     /// Whether claps are held back for now.
     pub held: bool,
-    /// How loud the microphone is: its peak, full scale 1, and whether it
-    /// clips; `None` where none listens.
-    pub level: Option<(f32, bool)>,
     /// A line for the caller: what went wrong, or what a key did.
     pub message: Option<String>,
     message_until: f64,
@@ -70,8 +75,26 @@ pub struct State {
     phrase_sure: Option<f32>,
     lead_in: Option<LeadIn>,
     cue: Option<Cue>,
-    lit_since: f64,
-    lit: bool,
+    level: Option<InputLevel>,
+    loudest_until: f64,
+    meter: Meter,
+    /// Over the last eight beats, steps per minute.
+    tempo: Option<f64>,
+    adviser: Option<Adviser>,
+    limiter: Limiter,
+    cue_lamp: Lamp,
+    one_lamp: Lamp,
+}
+
+/// How loud the microphone is; full scale is 1.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct InputLevel {
+    /// The largest sample just now.
+    pub peak: f32,
+    /// The largest of the last seconds.
+    pub loudest: f32,
+    /// Whether samples were at full scale a moment ago.
+    pub clips: bool,
 }
 
 /// Something that will show.
@@ -85,6 +108,9 @@ impl State {
     /// The screen before anything is heard.
     pub fn new(setup: Setup) -> Self {
         let form = setup.card.as_ref().map_or(setup.form, |card| card.form());
+        let around = |tempo| Want::new(tempo - BESIDE, tempo + BESIDE).ok();
+        let named = setup.card.as_ref().and_then(|card| card.steps_per_minute());
+        let want = setup.want.or_else(|| named.and_then(around));
         State {
             tune: setup.tune,
             length: setup.length,
@@ -94,7 +120,6 @@ impl State {
             colour: setup.colour,
             silent: false,
             held: false,
-            level: None,
             message: None,
             message_until: f64::INFINITY,
             card: setup.card,
@@ -105,8 +130,14 @@ impl State {
             phrase_sure: None,
             lead_in: None,
             cue: None,
-            lit_since: f64::NEG_INFINITY,
-            lit: false,
+            level: None,
+            loudest_until: f64::NEG_INFINITY,
+            meter: Meter::default(),
+            tempo: None,
+            adviser: want.map(Adviser::new),
+            limiter: Limiter::default(),
+            cue_lamp: Lamp::default(),
+            one_lamp: Lamp::default(),
         }
     }
 
@@ -136,8 +167,34 @@ impl State {
         self.message_until = self.now + seconds;
     }
 
-    /// Moves the clock to `now` (seconds of sound) and shows what is due.
+    /// Takes in how loud the microphone is: its largest sample, full scale 1, and
+    /// whether it clipped a moment ago.
+    pub fn hears(&mut self, peak: f32, clips: bool) {
+        let held = self.level.map(|level| level.loudest);
+        let loudest = match held {
+            Some(loudest) if loudest > peak && self.now < self.loudest_until => loudest,
+            _ => {
+                self.loudest_until = self.now + LEVEL_HELD;
+                peak
+            }
+        };
+        self.level = Some(InputLevel {
+            peak,
+            loudest,
+            clips,
+        });
+    }
+
+    /// Moves the clock to `now` (seconds of sound) and shows what is due, where
+    /// sound runs as fast as time.
     pub fn at(&mut self, now: f64) {
+        self.at_moment(now, now);
+    }
+
+    /// Moves the clock to `now` (seconds of sound) and shows what is due. `seen` is
+    /// when it is seen (seconds of a clock that never goes back): a sound clock
+    /// may stand still and jump, but flashes stay as rare.
+    pub fn at_moment(&mut self, now: f64, seen: f64) {
         self.now = now;
         if now >= self.message_until {
             self.message = None;
@@ -167,6 +224,13 @@ impl State {
             self.phrase_sure = None;
             self.seat.clear();
         }
+        let one = self.count() == Some(1);
+        for (lamp, wanted) in [
+            (&mut self.cue_lamp, self.cue.is_some()),
+            (&mut self.one_lamp, one),
+        ] {
+            lamp.at(seen, wanted && self.flash, &mut self.limiter);
+        }
     }
 
     fn show(&mut self, due: Due) {
@@ -179,19 +243,18 @@ impl State {
             Due::Event(Event::Beat(beat)) => {
                 self.seat.beat(&beat);
                 self.beat = Some(beat);
+                self.meter.push(beat.time);
+                self.tempo = self.meter.over(8);
+                if let (Some(adviser), Some(tempo)) = (&mut self.adviser, self.tempo) {
+                    adviser.push(tempo);
+                }
             }
             Due::Event(Event::Phrase(phrase)) => {
                 self.seat.phrase(&phrase);
                 self.phrase_sure = Some(phrase.sure);
                 self.lead_in = None;
             }
-            Due::Cue(cue) => {
-                self.lit = cue.flash_at - self.lit_since >= FLASH_APART;
-                if self.lit {
-                    self.lit_since = cue.flash_at;
-                }
-                self.cue = Some(cue);
-            }
+            Due::Cue(cue) => self.cue = Some(cue),
         }
     }
 
@@ -226,9 +289,38 @@ impl State {
         self.beat?.count.filter(|count| (1..=8).contains(count))
     }
 
-    /// Tempo in steps per minute, once a beat is heard.
+    /// Tempo in steps per minute, once a beat is heard: over eight beats, before
+    /// that as the engine says.
     pub fn steps_per_minute(&self) -> Option<f64> {
-        Some(self.beat?.steps_per_minute).filter(|tempo| tempo.is_finite())
+        let engine = self.beat?.steps_per_minute;
+        Some(self.tempo.unwrap_or(engine)).filter(|tempo| tempo.is_finite())
+    }
+
+    /// Sets the wanted steps per minute.
+    pub fn wants(&mut self, want: Want) {
+        let mut adviser = Adviser::new(want);
+        if let Some(tempo) = self.tempo {
+            adviser.push(tempo);
+        }
+        self.adviser = Some(adviser);
+    }
+
+    /// The wanted steps per minute.
+    pub fn want(&self) -> Option<Want> {
+        self.adviser.as_ref().map(Adviser::want)
+    }
+
+    /// What to tell the band about its tempo, and in words with the amount; `None`
+    /// without a window, and before eight beats are heard.
+    pub fn advice(&self) -> Option<(Advice, String)> {
+        self.beat?;
+        let adviser = self.adviser.as_ref()?;
+        Some((adviser.advice()?, adviser.say(self.tempo?)))
+    }
+
+    /// How loud the microphone is; `None` where none listens.
+    pub fn level(&self) -> Option<InputLevel> {
+        self.level
     }
 
     /// The present beat's place in the tune, while the program is sure of it.
@@ -275,160 +367,14 @@ impl State {
 
     /// Whether that cue is to be lit up.
     pub fn lit(&self) -> bool {
-        self.flash && self.lit && self.cue.is_some()
+        self.flash && self.cue_lamp.lit()
+    }
+
+    /// Whether the count is to be lit up, because it is "one".
+    pub fn one_lit(&self) -> bool {
+        self.flash && self.one_lamp.lit()
     }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::event::Phrase;
-    use crate::phrase::Part;
-
-    fn state() -> State {
-        let card = Card::parse(crate::dance::LANTERNS_ON_THE_WEIR, "card").unwrap();
-        State::new(Setup {
-            card: Some(Arc::new(card)),
-            length: Some(100.0),
-            flash: true,
-            ..Setup::default()
-        })
-    }
-
-    fn beat(time: f64, count: Option<u8>) -> Event {
-        Event::Beat(Beat {
-            time,
-            announced: time - 0.08,
-            count,
-            steps_per_minute: 120.0,
-            sure: 0.9,
-        })
-    }
-
-    fn phrase(time: f64) -> Event {
-        Event::Phrase(Phrase {
-            time,
-            announced: time - 0.08,
-            part: Part::from_index(2).unwrap(),
-            phrase: 4,
-            time_through: 2,
-            sure: 0.95,
-        })
-    }
-
-    fn cue(flash_at: f64) -> Cue {
-        Cue {
-            flash_at,
-            for_beat_time: flash_at + 0.2,
-            figure: None,
-            call: "one".into(),
-            beat_in_dance: 0,
-            time_through: 1,
-        }
-    }
-
-    #[test]
-    fn nothing_shows_before_its_time() {
-        let mut state = state();
-        state.update(&phrase(10.0));
-        state.update(&beat(10.0, Some(1)));
-        state.update(&beat(10.5, Some(2)));
-        state.at(9.999);
-        assert_eq!((state.count(), state.sure()), (None, None));
-        assert_eq!(state.figure_next().unwrap().1, None);
-        state.at(10.0);
-        assert_eq!(state.count(), Some(1));
-        assert_eq!(state.place().unwrap().time_through, 2);
-        assert_eq!(
-            state.figure_now().unwrap().name,
-            "long lines forward and back"
-        );
-        let (next, beats) = state.figure_next().unwrap();
-        assert_eq!((next.name.as_str(), beats), ("star by the right", Some(8)));
-        state.at(10.7);
-        assert_eq!(state.count(), Some(2));
-        assert_eq!(state.figure_next().unwrap().1, Some(7));
-        assert_eq!(state.progress(), Some(0.107));
-    }
-
-    #[test]
-    fn when_the_music_stops_it_listens_again() {
-        let mut state = state();
-        state.update(&phrase(10.0));
-        state.update(&beat(10.0, Some(1)));
-        state.at(11.0);
-        assert!(state.sure().is_some());
-        state.at(11.3);
-        assert!(!state.hears_beats());
-        assert_eq!((state.count(), state.place()), (None, None));
-    }
-
-    #[test]
-    fn a_lead_in_shows_until_the_tune_starts() {
-        let mut state = state();
-        state.update(&Event::LeadIn(LeadIn {
-            time: 1.0,
-            announced: 2.6,
-            one: 3.0,
-        }));
-        state.at(2.5);
-        assert!(state.lead_in().is_none());
-        state.at(2.7);
-        assert!(state.lead_in().is_some());
-        state.at(3.0);
-        assert!(state.lead_in().is_none());
-    }
-
-    #[test]
-    fn a_cue_is_up_for_one_beat_and_lit_if_wanted() {
-        let mut state = state();
-        state.cue(cue(5.0));
-        state.at(4.9);
-        assert!(state.present_cue().is_none() && !state.lit());
-        state.at(5.1);
-        assert!(state.present_cue().is_some() && state.lit());
-        state.flash = false;
-        assert!(state.present_cue().is_some() && !state.lit());
-        state.at(5.2);
-        assert!(state.present_cue().is_none());
-    }
-
-    #[test]
-    fn a_message_goes_after_its_time() {
-        let mut state = state();
-        state.at(3.0);
-        state.say("this is one".into(), 2.0);
-        state.at(4.9);
-        assert_eq!(state.message.as_deref(), Some("this is one"));
-        state.at(5.0);
-        assert_eq!(state.message, None);
-        state.message = Some("it stays".into());
-        state.at(500.0);
-        assert!(state.message.is_some());
-    }
-
-    #[test]
-    fn flashes_stay_below_three_in_any_second() {
-        for apart in [0.21, 0.25, 0.34, 0.4, 0.49, 0.6] {
-            let mut state = state();
-            for i in 0..100 {
-                state.cue(cue(f64::from(i) * apart));
-            }
-            let mut starts = Vec::new();
-            let mut before = false;
-            for step in 0..4000 {
-                let now = f64::from(step) * 0.005;
-                state.at(now);
-                if state.lit() && !before {
-                    starts.push(now);
-                }
-                before = state.lit();
-            }
-            assert!(starts.len() > 10, "{apart}");
-            for from in &starts {
-                let within = starts.iter().filter(|s| (*from..from + 1.0).contains(s));
-                assert!(within.count() < 3, "{apart} apart");
-            }
-        }
-    }
-}
+mod tests;

@@ -24,8 +24,8 @@ const BESIDE: f64 = 12.0;
 const AROUND: f64 = 16.0;
 /// Beats from which the whole is looked at only now and then.
 const LONG: usize = 1000;
-/// How often the figures are enlarged at most.
-const LARGEST: u16 = 4;
+/// Dots in height of the largest figures.
+const LARGEST: u16 = 24;
 
 /// What a key means here.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -207,8 +207,9 @@ fn large(area: Rect, buf: &mut Buffer, dial: &Dial, ink: Ink) {
                 y: figures.y + (figures.height - sign.height()) / 2,
                 ..figures
             };
-            let style = if dial.lit { ink.one() } else { ink.strong() };
-            sign.draw(buf, place.intersection(figures), style);
+            // Not lit at a beat: taps may come faster than anything may flash, and
+            // the small marks below are enough.
+            sign.draw(buf, place.intersection(figures), ink.strong());
         }
         None => put_middle(buf, figures, figures.height / 2, &text, ink.strong()),
     }

@@ -7,8 +7,6 @@ use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 const SURE: f32 = 0.9;
 /// From here on it is called fairly sure.
 const FAIRLY_SURE: f32 = 0.7;
-/// A tempo this near to the wanted one is as wanted, steps per minute.
-const NEAR: f64 = 1.5;
 
 /// `seconds` as minutes and seconds, `m:ss`; `-` if that is no time.
 pub fn clock(seconds: f64) -> String {
@@ -29,29 +27,18 @@ pub fn sure_words(sure: Option<f32>) -> &'static str {
     }
 }
 
-/// The same as a row of three marks, so that it can be told at a glance.
-pub(super) fn sure_marks(sure: Option<f32>) -> &'static str {
-    match sure {
-        None => "○○○",
-        Some(sure) if sure >= SURE => "●●●",
-        Some(sure) if sure >= FAIRLY_SURE => "●●○",
-        Some(_) => "●○○",
-    }
-}
-
-/// A tempo against the one that the dance wants, both in steps per minute.
-pub fn tempo_words(now: f64, wanted: Option<f64>) -> String {
-    let Some(wanted) = wanted else {
-        return String::new();
-    };
-    let off = now - wanted;
-    if off.abs() < NEAR {
-        format!("= as wanted, {wanted:.0}")
-    } else if off > 0.0 {
-        format!("▲ {off:.0} above {wanted:.0}")
+/// A share, 0 to 1, as a row of `marks` marks. Anything above nothing has a mark, and
+/// only the whole has them all.
+pub(super) fn bar(share: f32, marks: usize) -> String {
+    let share = if share.is_finite() {
+        share.clamp(0.0, 1.0)
     } else {
-        format!("▼ {:.0} below {wanted:.0}", -off)
-    }
+        0.0
+    };
+    // A sure phrase is hardly ever given more than 0.98.
+    let full = (share * marks as f32 + 0.02 * marks as f32).floor() as usize;
+    let full = full.max(usize::from(share > 0.0)).min(marks);
+    format!("{}{}", "▮".repeat(full), "▯".repeat(marks - full))
 }
 
 /// Drift and spread in words.
@@ -102,14 +89,18 @@ mod tests {
         assert_eq!(clock(3725.0), "62:05");
         assert_eq!(clock(f64::NAN), "-");
         assert_eq!(clock(-0.5), "-");
-        assert_eq!(tempo_words(114.0, None), "");
-        assert_eq!(tempo_words(115.0, Some(116.0)), "= as wanted, 116");
-        assert_eq!(tempo_words(113.8, Some(116.0)), "▼ 2 below 116");
-        assert_eq!(tempo_words(121.0, Some(116.0)), "▲ 5 above 116");
         let words: Vec<_> = [None, Some(0.2), Some(0.7), Some(0.95)]
             .map(sure_words)
             .into();
         assert_eq!(words, ["listening…", "not sure yet", "fairly sure", "sure"]);
+    }
+
+    #[test]
+    fn a_bar_is_as_full_as_its_share() {
+        let bars = [f32::NAN, 0.0, 0.01, 0.5, 0.9, 0.99, 2.0].map(|share| bar(share, 4));
+        let full = bars.map(|bar| bar.chars().filter(|c| *c == '▮').count());
+        assert_eq!(full, [0, 0, 1, 2, 3, 4, 4]);
+        assert_eq!(bar(0.95, 10), "▮▮▮▮▮▮▮▮▮▯");
     }
 
     #[test]

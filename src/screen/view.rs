@@ -13,12 +13,15 @@ use unicode_width::UnicodeWidthStr;
 use super::keys::HELP;
 use super::panels;
 use super::state::State;
-use super::text::{clock, fit, sure_marks, sure_words, tempo_words};
+use super::status;
+use super::text::fit;
 use crate::dance::TuneKind;
-use crate::phrase::Part;
 
 /// Below this size only a line or two is shown.
 const LEAST: (u16, u16) = (24, 7);
+
+/// From this size on the strip and the rows below it have large letters too.
+const LARGE: (u16, u16) = (150, 44);
 
 /// Draws the whole screen.
 pub fn view(frame: &mut Frame, state: &State) {
@@ -36,13 +39,26 @@ pub fn draw(area: Rect, buf: &mut Buffer, state: &State) {
     }
     let height = area.height;
     let if_at_least = |least: u16, rows: u16| if height >= least { rows } else { 0 };
-    let [title, rule, body, strip, status, progress, message] = Layout::vertical([
+    let large = area.width >= LARGE.0 && height >= LARGE.1;
+    let strip_rows = match height {
+        _ if large => 5,
+        18.. => 3,
+        _ => 1,
+    };
+    let status_rows = match height {
+        _ if large => 2,
+        14.. => 3,
+        11.. => 2,
+        9.. => 1,
+        _ => 0,
+    };
+    let [title, rule, body, strip, figures, status, message] = Layout::vertical([
         Constraint::Length(1),
         Constraint::Length(if_at_least(16, 1)),
         Constraint::Min(3),
-        Constraint::Length(if height >= 18 { 3 } else { 1 }),
-        Constraint::Length(if_at_least(9, 1) + if_at_least(11, 1)),
-        Constraint::Length(if_at_least(14, 1)),
+        Constraint::Length(strip_rows),
+        Constraint::Length(if large { status::LARGE + 1 } else { 0 }),
+        Constraint::Length(status_rows),
         Constraint::Length(if_at_least(8, 1)),
     ])
     .areas(area);
@@ -53,9 +69,16 @@ pub fn draw(area: Rect, buf: &mut Buffer, state: &State) {
     }
     panels::body(body, buf, state, ink);
     panels::strip(strip, buf, state, ink);
-    status_rows(status, buf, state, ink);
-    progress_row(progress, buf, state, ink);
-    message_row(message, buf, state, ink);
+    if large {
+        let below = Rect {
+            y: figures.y + 1,
+            height: figures.height - 1,
+            ..figures
+        };
+        status::large(below, buf, state, ink);
+    }
+    status::rows(status, buf, state, large, ink);
+    message_row(message, buf, state, height < 14, ink);
     if state.help {
         help(area, buf, ink);
     }
@@ -191,116 +214,40 @@ fn title_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     put_right(buf, area, used + 2, 0, right, ink.plain());
 }
 
-/// The parts of the form with the present one marked, as (text, present).
-fn parts(state: &State) -> Vec<(String, bool)> {
-    let here = state.place().map(|place| place.part());
-    (0..state.form().beats() / 16)
-        .filter_map(|i| Part::from_index(u8::try_from(i).ok()?))
-        .map(|part| match Some(part) == here {
-            true => (format!("[{part}]"), true),
-            false => (format!(" {part} "), false),
-        })
-        .collect()
-}
-
-fn status_rows(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
-    if area.height == 0 {
-        return;
-    }
-    let mut x = 1;
-    for (text, present) in parts(state) {
-        let style = if present { ink.lit() } else { ink.plain() };
-        x += put(buf, area, x, 0, &text, style) + u16::from(area.width >= 60);
-    }
-    if let Some(place) = state.place() {
-        let words = match area.width {
-            60.. => format!("  time through {}", place.time_through),
-            _ => format!(" time {}", place.time_through),
-        };
-        x += put(buf, area, x, 0, &words, ink.plain());
-    }
-    let wanted = state.card().and_then(|card| card.steps_per_minute());
-    let tempo = match (state.steps_per_minute(), area.width) {
-        (Some(tempo), 60..) => {
-            let against = tempo_words(tempo, wanted);
-            format!("{tempo:.0} steps per minute  {against}")
-        }
-        (Some(tempo), _) => {
-            let against = tempo_words(tempo, wanted);
-            let mark = against.chars().next().unwrap_or(' ');
-            format!("{tempo:.0} a minute {mark}")
-        }
-        (None, _) => match wanted {
-            Some(wanted) => format!("wanted: {wanted:.0} steps per minute"),
-            None => String::new(),
-        },
+/// What has just happened; else that claps are held back, or the level of a
+/// microphone if it has no row of its own; else some keys.
+fn message_row(area: Rect, buf: &mut Buffer, state: &State, with_level: bool, ink: Ink) {
+    let inside = Rect {
+        x: area.x + 1,
+        width: area.width.saturating_sub(1),
+        ..area
     };
-    let tempo = format!("{} ", tempo.trim_end());
-    put_right(buf, area, x + 1, 0, &tempo, ink.strong());
-
-    let sure = state.sure();
-    let words = match state.lead_in() {
-        Some(_) => "lead-in heard",
-        None => sure_words(sure),
-    };
-    let sure = format!("{} {words}", sure_marks(sure));
-    let on = |on| if on { "on" } else { "off" };
-    let sound = if state.silent { "no sound   " } else { "" };
-    let claps = if state.held { "held" } else { on(state.claps) };
-    let switches = format!("{sound}claps {claps}   flash {} ", on(state.flash));
-    let used = 1 + put(buf, area, 1, 1, &sure, ink.strong());
-    put_right(buf, area, used + 2, 1, &switches, ink.plain());
-}
-
-fn progress_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
-    let used = put(buf, area, 1, 0, &clock(state.now()), ink.plain()) + 2;
-    if let Some((peak, clips)) = state.level {
-        let level = level_words(peak, clips);
-        let style = if clips { ink.message() } else { ink.plain() };
-        put(buf, area, used + 2, 0, &level, style);
-    }
-    let (Some(progress), Some(length)) = (state.progress(), state.length) else {
-        return;
-    };
-    let end = clock(length);
-    let bar = area.width.saturating_sub(used + end.len() as u16 + 2);
-    let done = (f64::from(bar) * progress).round() as u16;
-    let line: String = (0..bar).map(|x| if x < done { '━' } else { '┄' }).collect();
-    put(buf, area, used, 0, &line, ink.plain());
-    put_right(buf, area, used, 0, &format!("{end} "), ink.plain());
-}
-
-/// How loud the microphone is, as marks of 6 dB each and in words.
-pub fn level_words(peak: f32, clips: bool) -> String {
-    let below = -20.0 * peak.max(1e-4).log10();
-    let marks = (8.0 - below / 6.0).ceil().clamp(0.0, 8.0) as usize;
-    let words = match below {
-        _ if clips => "too loud: turn it down",
-        b if b > 46.0 => "nothing to hear",
-        b if b > 34.0 => "quiet",
-        _ => "good",
-    };
-    format!("in {}{} {words}", "▮".repeat(marks), "▯".repeat(8 - marks))
-}
-
-fn message_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     if let Some(message) = &state.message {
-        put(buf, area, 1, 0, message, ink.message());
+        put(buf, inside, 0, 0, message, ink.message());
         return;
+    }
+    if state.held {
+        let words = "claps are held back: h lets them go on";
+        put(buf, inside, 0, 0, words, ink.message());
+        return;
+    }
+    if let (true, Some(level)) = (with_level, state.level()) {
+        return status::level_row(inside, buf, level, ink);
     }
     let hints = [
-        "space: this is one   ← → move the count   c claps   f flash   q quit",
+        "space: this is one   ← → move the count   c claps   f flash   ? keys   q quit",
+        "space: this is one   ← → move   ? keys   q quit",
         "space: one   ← → move   ? keys   q quit",
         "? keys   q quit",
     ];
     let room = usize::from(area.width.saturating_sub(2));
     if let Some(hint) = hints.iter().find(|hint| hint.width() <= room) {
-        put(buf, area, 1, 0, hint, ink.plain());
+        put(buf, inside, 0, 0, hint, ink.plain());
     }
 }
 
 fn help(area: Rect, buf: &mut Buffer, ink: Ink) {
-    let width = 40.min(area.width);
+    let width = 46.min(area.width);
     let height = (HELP.len() as u16 + 2).min(area.height);
     let place = Rect {
         x: area.x + (area.width - width) / 2,
@@ -316,7 +263,7 @@ fn help(area: Rect, buf: &mut Buffer, ink: Ink) {
     block.render(place, buf);
     for (row, (key, meaning)) in (0..).zip(HELP) {
         put(buf, inside, 1, row, key, ink.strong());
-        put(buf, inside, 9, row, meaning, ink.plain());
+        put(buf, inside, 8, row, meaning, ink.plain());
     }
 }
 
@@ -341,7 +288,7 @@ fn tiny(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
         ink.strong()
     };
     if area.height >= 2 {
-        let line = format!("{count} {part} {}", sure_words(state.sure()));
+        let line = format!("{count} {part} {}", status::doubt(state));
         put(buf, area, 0, 0, &line, ink.strong());
         put(buf, area, 0, 1, &format!("{marked} {cue}"), style);
     } else {
