@@ -12,6 +12,9 @@ use super::{Card, Playing, RATE, claps_in, left, save};
 /// said of the claps, seconds.
 const SLIP: f64 = 0.010;
 
+/// A clap farther from its phrase than this, seconds, belongs to no phrase.
+const NEAREST: f64 = 0.4;
+
 /// Loudness of the tune, so that claps stand out above it.
 const LEVEL: f32 = 0.4;
 
@@ -21,7 +24,9 @@ pub fn tune(path: &Path, steps_per_minute: f64, times: u32) -> (Vec<f32>, Vec<f6
     let settings = band::Settings {
         steps_per_minute,
         times,
-        silence: 1.5,
+        // The room is heard for a while before the band begins, as in a hall: its
+        // noise coming on just before would sound like a first stroke.
+        silence: 4.0,
         sample_rate: RATE,
         ..band::Settings::default()
     };
@@ -71,16 +76,20 @@ pub fn play_and_record(
 }
 
 /// How much later than its phrase the nearest clap is, seconds, for all phrases
-/// that can be judged; `None` if there is no clap near.
+/// from the first clap on that can be judged; `None` if there is no clap near.
 pub fn errors(take: &[f32], sound: &[f32], phrases: &[f64]) -> Vec<Option<f64>> {
     let claps = claps_in(take);
+    println!("claps heard at {claps:.2?}");
+    // Until it is sure of the count the program does not clap.
+    let locked = claps.first().map_or(0.0, |first| first - NEAREST);
     phrases_in(take, sound, phrases)
         .into_iter()
         .flatten()
+        .filter(|phrase| *phrase > locked)
         .map(|phrase| {
             let off = claps.iter().map(|clap| clap - phrase);
             off.min_by(|a, b| a.abs().total_cmp(&b.abs()))
-                .filter(|off| off.abs() < 0.4)
+                .filter(|off| off.abs() < NEAREST)
         })
         .collect()
 }
