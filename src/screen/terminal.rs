@@ -123,8 +123,12 @@ impl Screen {
 
 impl Drop for Screen {
     fn drop(&mut self) {
-        let _ = self.terminal.show_cursor();
-        let _ = ratatui::try_restore();
+        // A panic has put it right before its message; a second time would put the
+        // cursor back above that.
+        if !std::thread::panicking() {
+            let _ = self.terminal.show_cursor();
+            let _ = ratatui::try_restore();
+        }
     }
 }
 
