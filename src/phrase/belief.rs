@@ -194,7 +194,7 @@ impl Belief {
 
     /// The band fell silent for `beats` and goes on. Either the music went on by
     /// the clock unheard, or it stood still: then it goes on where it stopped,
-    /// which was up to [`INTO_SILENCE`] beats before the last one announced.
+    /// which was up to three beats before the last one announced.
     pub fn pause(&mut self, beats: f64) {
         self.counted = false;
         self.pass(beats);
