@@ -10,7 +10,7 @@ use crate::hear::beats::{Expectations, LEAD_IN};
 use crate::hear::features::{FRAME_RATE, Features, PITCHES, RateError, WINDOW};
 use crate::hear::net::{Activation, Net};
 use crate::hear::tracker::{Heard, Tracker};
-use crate::phrase::belief::{Belief, COUNTED_BEATS, Evidence, LEAD_IN_BEATS, Trust};
+use crate::phrase::belief::{Belief, COUNTED_BEATS, Evidence, LEAD_IN_BEATS, Trust, begun};
 use crate::phrase::net::PhraseNet;
 use crate::phrase::repeat::Memory;
 use crate::phrase::{Form, Place};
@@ -227,7 +227,7 @@ impl Engine {
         let led_in = counted[LEAD_IN_BEATS - 1] > 0.5 && place.beat == 0;
         let sharp = beat.spread <= SHARP;
         let leads_in = counted[LEAD_IN_BEATS - 2] > 0.5 && sharp;
-        let opening = counted[LEAD_IN_BEATS - 1..].iter().sum::<f32>() > 0.5;
+        let opening = begun(&counted);
         let time_through = match self.standing {
             _ if opening => 1,
             Some(s) if place.beat == 0 && s.place.beat + 1 == self.settings.form.beats() => {

@@ -63,6 +63,12 @@ const INTO_SILENCE: usize = 3;
 /// Parts of a beat up to which a number of beats is rounded without doubt.
 const SURELY_ROUNDED: f64 = 0.42;
 
+/// Whether, by the beat tracker's `counted`, the tune has most probably just begun:
+/// the next beat is one of its first five.
+pub fn begun(counted: &[f32; COUNTED_BEATS]) -> bool {
+    counted[LEAD_IN_BEATS - 1..].iter().sum::<f32>() > 0.5
+}
+
 /// A belief over the lead-in's four beats and every beat of the tune.
 #[derive(Debug, Clone)]
 pub struct Belief {
@@ -153,8 +159,8 @@ impl Belief {
             let ago = |by: usize| self.places[(place + beats - by % beats) % beats];
             let before = ago(1) / total.max(1e-9);
             let nearby = NEAR_SLIPS
-                .map(|(by, often)| often * (ago(1 + by) + ago(beats + 1 - by)))
                 .iter()
+                .map(|(by, often)| often * (ago(1 + by) + ago(beats + 1 - by)))
                 .sum::<f32>()
                 / total.max(1e-9);
             let slipped = near * nearby + (1.0 - near) * anywhere;
@@ -163,7 +169,7 @@ impl Belief {
             *next = (1.0 - by_count) * share;
         }
         let (lead_in, opening) = counted.split_at(LEAD_IN_BEATS - 1);
-        self.counted |= opening.iter().sum::<f32>() > 0.5;
+        self.counted |= begun(&counted);
         for (next, p) in self.next.iter_mut().zip(opening) {
             *next += p;
         }
