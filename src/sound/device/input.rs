@@ -1,15 +1,15 @@
 //! Hearing: from an input device to mono samples that somebody takes.
 
+use super::DeviceError;
 use super::choose::{Choice, Direction, find};
 use super::meter::{Meter, Needle};
+use super::stream::{Running, start_with, supported, with_sample};
 use super::watch::Watch;
-use super::{DeviceError, output::supported};
 use crate::sound::quiet::Quiet;
 use crate::sound::timeline::Stamp;
 use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{
-    BufferSize, FromSample, I24, InputCallbackInfo, Sample, SampleFormat, SizedSample,
-    StreamConfig, SupportedStreamConfig,
+    FromSample, InputCallbackInfo, Sample, SizedSample, StreamConfig, SupportedStreamConfig,
 };
 use ringbuf::traits::{Producer, Split};
 use ringbuf::{HeapCons, HeapProd, HeapRb};
@@ -31,7 +31,8 @@ const PIECE: usize = 256;
 
 /// An open input device. It hears until it is dropped.
 pub struct Input {
-    stream: Option<cpal::Stream>,
+    /// Set aside, while it lives, to hear: dropping it ends the stream.
+    _stream: Running,
     watch: Arc<Watch>,
     name: String,
     id: String,
@@ -83,30 +84,25 @@ impl Input {
         if let Some(n) = channel.filter(|n| *n == 0 || *n > channels) {
             return Err(DeviceError::Channel(chosen.name, n, channels));
         }
-        let fixed = BufferSize::Fixed((config.sample_rate() / CALLBACKS).max(16));
-        let mut last = None;
-        for buffer_size in [fixed, BufferSize::Default] {
-            let mut stream_config = config.config();
-            stream_config.buffer_size = buffer_size;
-            let format = config.sample_format();
-            match start(&chosen.device, stream_config, format, channel, epoch) {
-                Ok((stream, intake)) => {
-                    let input = Input {
-                        buffer: stream.buffer_size().unwrap_or(0),
-                        stream: Some(stream),
-                        watch: intake.watch.clone(),
-                        name: chosen.name,
-                        id: chosen.id,
-                        channels,
-                        channel,
-                        rate: intake.rate,
-                    };
-                    return Ok((input, intake));
-                }
-                Err(error) => last = Some(error.of_input()),
-            }
-        }
-        Err(last.unwrap_or(DeviceError::NoInput))
+        let frames = (config.sample_rate() / CALLBACKS).max(16);
+        let (stream, intake) = start_with(&config, frames, |stream_config| {
+            with_sample!(
+                config.sample_format(),
+                start(&chosen.device, stream_config, channel, epoch)
+            )
+        })
+        .map_err(DeviceError::of_input)?;
+        let input = Input {
+            buffer: stream.buffer_size().unwrap_or(0),
+            _stream: stream.into(),
+            watch: intake.watch.clone(),
+            name: chosen.name,
+            id: chosen.id,
+            channels,
+            channel,
+            rate: intake.rate,
+        };
+        Ok((input, intake))
     }
 
     /// The device's name for people.
@@ -140,13 +136,6 @@ impl Input {
     }
 }
 
-impl Drop for Input {
-    fn drop(&mut self) {
-        let _quiet = Quiet::begin();
-        self.stream = None;
-    }
-}
-
 /// The device's own configuration, or one with at least `channels` channels.
 fn config(device: &cpal::Device, channels: usize) -> Result<SupportedStreamConfig, DeviceError> {
     let default = device.default_input_config()?;
@@ -166,30 +155,7 @@ fn config(device: &cpal::Device, channels: usize) -> Result<SupportedStreamConfi
     Ok(other.unwrap_or(default))
 }
 
-fn start(
-    device: &cpal::Device,
-    config: StreamConfig,
-    format: SampleFormat,
-    channel: Option<usize>,
-    epoch: Instant,
-) -> Result<(cpal::Stream, Intake), DeviceError> {
-    match format {
-        SampleFormat::I8 => start_as::<i8>(device, config, channel, epoch),
-        SampleFormat::I16 => start_as::<i16>(device, config, channel, epoch),
-        SampleFormat::I24 => start_as::<I24>(device, config, channel, epoch),
-        SampleFormat::I32 => start_as::<i32>(device, config, channel, epoch),
-        SampleFormat::I64 => start_as::<i64>(device, config, channel, epoch),
-        SampleFormat::U8 => start_as::<u8>(device, config, channel, epoch),
-        SampleFormat::U16 => start_as::<u16>(device, config, channel, epoch),
-        SampleFormat::U32 => start_as::<u32>(device, config, channel, epoch),
-        SampleFormat::U64 => start_as::<u64>(device, config, channel, epoch),
-        SampleFormat::F32 => start_as::<f32>(device, config, channel, epoch),
-        SampleFormat::F64 => start_as::<f64>(device, config, channel, epoch),
-        other => Err(DeviceError::Format(other.to_string())),
-    }
-}
-
-fn start_as<T>(
+fn start<T>(
     device: &cpal::Device,
     config: StreamConfig,
     channel: Option<usize>,
@@ -312,6 +278,7 @@ impl std::fmt::Debug for Input {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use cpal::I24;
     use ringbuf::traits::{Consumer, Observer};
 
     fn heard<T: Copy>(block: &[T], channels: usize, only: Option<usize>) -> Vec<f32>
