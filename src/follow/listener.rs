@@ -18,9 +18,6 @@ use crate::sound::device::{Intake, Order, Outlet, Report};
 /// callback of the microphone holds.
 const REST: Duration = Duration::from_millis(2);
 
-/// Samples taken at a time.
-const BLOCK: usize = 512;
-
 /// Further apart than this, seconds, the clock on the wall and the steady one
 /// have run while the computer slept.
 const SLEPT: f64 = 2.0;
@@ -56,7 +53,6 @@ pub(super) struct Listener {
     clap_gain: f32,
     tick_gain: f32,
     round_trip: f64,
-    block: Vec<f32>,
     /// What the last report said of each clap that is not over.
     reports: HashMap<u64, Report>,
     ended: Ended,
@@ -88,7 +84,6 @@ impl Listener {
             clap_gain: wanted.clap_gain,
             tick_gain: wanted.tick_gain,
             round_trip: 0.0,
-            block: vec![0.0; BLOCK],
             reports: HashMap::new(),
             ended: Ended::default(),
         })
@@ -124,13 +119,7 @@ impl Listener {
             for stamp in intake.stamps.pop_iter() {
                 self.live.heard_at(stamp);
             }
-            loop {
-                let taken = intake.samples.pop_slice(&mut self.block);
-                if taken == 0 {
-                    break;
-                }
-                self.live.push(&self.block[..taken], self.shared.now());
-            }
+            intake.take(|samples| self.live.push(samples, self.shared.now()));
         }
         let now = self.shared.now();
         self.live.tick(now);

@@ -24,9 +24,11 @@ use crate::sound::clap;
 use crate::sound::device::{Choice, Clapper, DeviceError, Direction, Input, Level, Meter};
 use crate::sound::roundtrip::RoundTrips;
 
-/// How often the keeper looks after its devices, and tries to open one again.
+/// How often the keeper looks after its devices.
 const LOOK: Duration = Duration::from_millis(100);
-const AGAIN: Duration = Duration::from_secs(1);
+
+/// Time between two tries to open a device again.
+pub(super) const AGAIN: Duration = Duration::from_secs(1);
 
 /// What to follow, and how.
 #[derive(Debug, Clone, Default)]

@@ -11,7 +11,7 @@ use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{
     FromSample, InputCallbackInfo, Sample, SizedSample, StreamConfig, SupportedStreamConfig,
 };
-use ringbuf::traits::{Producer, Split};
+use ringbuf::traits::{Consumer, Producer, Split};
 use ringbuf::{HeapCons, HeapProd, HeapRb};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
@@ -25,6 +25,9 @@ const ROOM: usize = 2;
 
 /// Stamps that wait at most.
 const STAMPS: usize = 1_024;
+
+/// Samples passed on at a time, at most.
+const BLOCK: usize = 512;
 
 /// Frames converted at a time, on the stack: the callback allocates nothing.
 const PIECE: usize = 256;
@@ -58,6 +61,17 @@ pub struct Intake {
 }
 
 impl Intake {
+    /// Passes on all samples that have come, some hundreds at a time.
+    pub fn take(&mut self, mut hear: impl FnMut(&[f32])) {
+        let mut block = [0.0f32; BLOCK];
+        loop {
+            match self.samples.pop_slice(&mut block) {
+                0 => return,
+                taken => hear(&block[..taken]),
+            }
+        }
+    }
+
     /// Callbacks whose samples were partly lost, for want of room or because
     /// the device said so.
     pub fn overruns(&self) -> u64 {
@@ -279,7 +293,7 @@ impl std::fmt::Debug for Input {
 mod tests {
     use super::*;
     use cpal::I24;
-    use ringbuf::traits::{Consumer, Observer};
+    use ringbuf::traits::Observer;
 
     fn heard<T: Copy>(block: &[T], channels: usize, only: Option<usize>) -> Vec<f32>
     where
