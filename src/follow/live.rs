@@ -208,20 +208,19 @@ impl Live {
         self.fill(seconds);
     }
 
-    /// A loudspeaker begins, or (`None`) there is none any more. A sound played
-    /// by it is in the microphone `round_trip` seconds after its stamped time.
-    pub fn loudspeaker(&mut self, rate: Option<u32>, round_trip: f64) {
+    /// A loudspeaker begins, or (`None`) there is none any more.
+    pub fn loudspeaker(&mut self, rate: Option<u32>) {
         self.played = rate.map(|rate| Played {
             line: TimeLine::new(rate),
             rate: f64::from(rate),
             count: 0,
         });
-        self.round_trip = round_trip;
         self.plan.clear();
         self.ticks.clear();
     }
 
-    /// Another round trip was measured, or belongs to another device.
+    /// A sound that is played is in the microphone `seconds` after its stamped
+    /// time, from now on and whatever the devices.
     pub fn set_round_trip(&mut self, seconds: f64) {
         self.round_trip = seconds;
     }
