@@ -374,11 +374,7 @@ impl Keeper {
                 };
                 self.tell(Told::Opened(
                     Direction::Out,
-                    format!(
-                        "\"{}\", {rate} Hz, {:.0} ms at a time, {known}",
-                        output.name(),
-                        1e3 * f64::from(output.buffer()) / f64::from(rate)
-                    ),
+                    format!("{}, {known}", output.in_words()),
                 ));
                 let clips = Clips {
                     clap: clap::group(rate),

@@ -79,6 +79,8 @@ pub struct Clapper {
     watch: Arc<Watch>,
     name: String,
     id: String,
+    rate: u32,
+    /// Frames that it asks for at a time; 0 if it does not say.
     buffer: u32,
 }
 
@@ -130,6 +132,7 @@ impl Clapper {
             watch: outlet.watch.clone(),
             name: chosen.name,
             id: chosen.id,
+            rate: outlet.rate,
         };
         Ok((clapper, outlet))
     }
@@ -144,9 +147,14 @@ impl Clapper {
         &self.id
     }
 
-    /// Frames that it asks for at a time; 0 if it does not say.
-    pub fn buffer(&self) -> u32 {
-        self.buffer
+    /// Its name and how it plays: one line.
+    pub fn in_words(&self) -> String {
+        format!(
+            "\"{}\", {} Hz, {:.0} ms at a time",
+            self.name,
+            self.rate,
+            1e3 * f64::from(self.buffer) / f64::from(self.rate)
+        )
     }
 
     /// How often it ran dry, as far as it says so.
