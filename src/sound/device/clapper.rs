@@ -4,7 +4,7 @@ use super::DeviceError;
 use super::choose::{Choice, Direction, find};
 use super::feed::spread;
 use super::output::choose;
-use super::stream::{Running, start_with, with_sample};
+use super::stream::{PIECE, Running, STAMPS, start_with, with_sample};
 use super::watch::Watch;
 use crate::sound::mix::Mixer;
 use crate::sound::quiet::Quiet;
@@ -26,12 +26,8 @@ pub const SHORTEST: f64 = 0.020;
 /// See [`SHORTEST`].
 pub const LONGEST: f64 = 0.080;
 
-/// Orders, stamps and reports that wait at most.
+/// Orders and reports that wait at most.
 const ORDERS: usize = 64;
-const STAMPS: usize = 1_024;
-
-/// Frames mixed at a time, on the stack: the callback allocates nothing.
-const PIECE: usize = 256;
 
 /// A clap that comes no later than this, seconds, is given at once; a later one
 /// not at all, for a clap off the beat is worse than none.

@@ -3,7 +3,7 @@
 use super::DeviceError;
 use super::choose::{Choice, Direction, find};
 use super::meter::{Meter, Needle};
-use super::stream::{Running, start_with, supported, with_sample};
+use super::stream::{PIECE, Running, STAMPS, start_with, supported, with_sample};
 use super::watch::Watch;
 use crate::sound::quiet::Quiet;
 use crate::sound::timeline::Stamp;
@@ -23,14 +23,8 @@ const CALLBACKS: u32 = 100;
 /// Seconds of sound that wait at most for somebody to take them.
 const ROOM: usize = 2;
 
-/// Stamps that wait at most.
-const STAMPS: usize = 1_024;
-
 /// Samples passed on at a time, at most.
 const BLOCK: usize = 512;
-
-/// Frames converted at a time, on the stack: the callback allocates nothing.
-const PIECE: usize = 256;
 
 /// An open input device. It hears until it is dropped.
 pub struct Input {

@@ -4,6 +4,13 @@ use super::DeviceError;
 use crate::sound::quiet::Quiet;
 use cpal::{BufferSize, SampleFormat, StreamConfig, SupportedStreamConfig};
 
+/// Frames that a callback handles at a time: a scratch on the stack, so that it
+/// allocates nothing whatever the device asks for.
+pub(super) const PIECE: usize = 256;
+
+/// Stamps that wait at most to be taken.
+pub(super) const STAMPS: usize = 1_024;
+
 /// Calls `$start::<T>` with `T` the type of a sample of `$format`; a format that
 /// cannot be converted is an error.
 macro_rules! with_sample {
