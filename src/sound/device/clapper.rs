@@ -240,9 +240,7 @@ impl Hands {
     where
         T: SizedSample + FromSample<f32>,
     {
-        let now = Instant::now();
-        self.watch.alive(now);
-        let now = now.saturating_duration_since(self.watch.epoch());
+        let now = self.watch.alive(Instant::now());
         // A stamp more or less matters to nobody.
         let _ = self.stamps.try_push(Stamp {
             count: self.mixer.now(),

@@ -239,9 +239,7 @@ impl Ear {
         T: Copy,
         f32: FromSample<T>,
     {
-        let now = Instant::now();
-        self.watch.alive(now);
-        let now = now.saturating_duration_since(self.watch.epoch());
+        let now = self.watch.alive(Instant::now());
         // A stamp more or less matters to nobody.
         let _ = self.stamps.try_push(Stamp {
             count: self.count,
