@@ -61,12 +61,7 @@ fn claps_leave_the_loudspeaker_at_their_times_until_the_card_dies() {
     assert!(phrases.len() > 2 && phrases[1] < 9.0, "{phrases:?}");
 
     let playing = Playing(card.eightclap(&["practise", &path.display().to_string()], &[]));
-    assert!(
-        card.call(&["wait-output"])
-            .status()
-            .expect("a wait")
-            .success()
-    );
+    card.wait("wait-output");
     let take = card.folder.path().join("take.wav");
     let record = ["record", &take.display().to_string(), "12"];
     assert!(card.call(&record).status().expect("a take").success());

@@ -3,21 +3,15 @@
 //! Without a thread of its own: whoever wants beats looks in often enough, and
 //! the microphone keeps two seconds of sound for that.
 
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use ringbuf::traits::Consumer;
 
-use super::session::{Told, stopped};
+use super::session::{AGAIN, Told, stopped};
 use crate::hear::features::RateError;
 use crate::sound::device::{Choice, DeviceError, Direction, Input, Intake, Level};
 use crate::sound::timeline::TimeLine;
 use crate::steps::{Step, Steps};
-
-/// Time between two tries to open a device again.
-const AGAIN: Duration = Duration::from_secs(1);
-
-/// Samples taken at a time.
-const BLOCK: usize = 512;
 
 /// Longest silence that stands for sound that was missed, seconds.
 const FILLED: f64 = 10.0;
@@ -161,12 +155,6 @@ impl Open {
                 self.filled += missed as u64;
             }
         }
-        let mut block = [0.0f32; BLOCK];
-        loop {
-            match self.intake.samples.pop_slice(&mut block) {
-                0 => return,
-                taken => self.steps.push(&block[..taken], steps),
-            }
-        }
+        self.intake.take(|samples| self.steps.push(samples, steps));
     }
 }

@@ -12,14 +12,11 @@ use super::live::Live;
 use super::plan::{Step, What};
 use super::session::{Ask, Ended, Shared, Told, Wanted};
 use crate::hear::features::RateError;
-use crate::sound::device::{Intake, Order, Outlet, Report};
+use crate::sound::device::{Direction, Intake, Order, Outlet, Report};
 
 /// How long the listener rests between two looks: a small share of what one
 /// callback of the microphone holds.
 const REST: Duration = Duration::from_millis(2);
-
-/// Samples taken at a time.
-const BLOCK: usize = 512;
 
 /// Further apart than this, seconds, the clock on the wall and the steady one
 /// have run while the computer slept.
@@ -55,8 +52,6 @@ pub(super) struct Listener {
     outlet: Option<(Outlet, Clips)>,
     clap_gain: f32,
     tick_gain: f32,
-    round_trip: f64,
-    block: Vec<f32>,
     /// What the last report said of each clap that is not over.
     reports: HashMap<u64, Report>,
     ended: Ended,
@@ -87,8 +82,6 @@ impl Listener {
             outlet: None,
             clap_gain: wanted.clap_gain,
             tick_gain: wanted.tick_gain,
-            round_trip: 0.0,
-            block: vec![0.0; BLOCK],
             reports: HashMap::new(),
             ended: Ended::default(),
         })
@@ -124,13 +117,7 @@ impl Listener {
             for stamp in intake.stamps.pop_iter() {
                 self.live.heard_at(stamp);
             }
-            loop {
-                let taken = intake.samples.pop_slice(&mut self.block);
-                if taken == 0 {
-                    break;
-                }
-                self.live.push(&self.block[..taken], self.shared.now());
-            }
+            intake.take(|samples| self.live.push(samples, self.shared.now()));
         }
         let now = self.shared.now();
         self.live.tick(now);
@@ -220,7 +207,7 @@ impl Listener {
             Gear::Input(intake) => {
                 self.let_go_of_intake();
                 if let Err(error) = self.live.microphone(intake.rate) {
-                    let why = Told::Lost(crate::sound::device::Direction::In, error.to_string());
+                    let why = Told::Lost(Direction::In, error.to_string());
                     let _ = self.tell.send(why);
                     return;
                 }
@@ -232,17 +219,14 @@ impl Listener {
             }
             Gear::Output(outlet, clips) => {
                 self.let_go_of_outlet();
-                self.live.loudspeaker(Some(outlet.rate), self.round_trip);
+                self.live.loudspeaker(Some(outlet.rate));
                 self.outlet = Some((outlet, clips));
             }
             Gear::NoOutput => {
                 self.let_go_of_outlet();
-                self.live.loudspeaker(None, self.round_trip);
+                self.live.loudspeaker(None);
             }
-            Gear::RoundTrip(seconds) => {
-                self.round_trip = seconds;
-                self.live.set_round_trip(seconds);
-            }
+            Gear::RoundTrip(seconds) => self.live.set_round_trip(seconds),
         }
     }
 

@@ -15,7 +15,7 @@ use crate::dance::Card;
 use crate::engine::{Engine, Settings};
 use crate::event::Event;
 use crate::hear::features::RateError;
-use crate::sound::timeline::{Stamp, TimeLine, median};
+use crate::sound::timeline::{Stamp, TimeLine};
 
 /// Longest gap that is filled for the engine, seconds. It forgets the tune
 /// after twelve beats of silence.
@@ -54,10 +54,9 @@ impl Tally {
     /// Median and 95th percentile of the delays, seconds; `None` without any.
     pub fn delay(&self) -> Option<(f64, f64)> {
         let mut sorted = self.delays.clone();
-        let middle = median(&mut sorted);
         sorted.sort_by(f64::total_cmp);
-        let most = sorted.get((sorted.len() * 95 / 100).min(sorted.len().checked_sub(1)?))?;
-        Some((middle, *most))
+        let within = |percent: usize| sorted.get(sorted.len() * percent / 100).copied();
+        Some((within(50)?, within(95)?))
     }
 }
 
@@ -209,20 +208,19 @@ impl Live {
         self.fill(seconds);
     }
 
-    /// A loudspeaker begins, or (`None`) there is none any more. A sound played
-    /// by it is in the microphone `round_trip` seconds after its stamped time.
-    pub fn loudspeaker(&mut self, rate: Option<u32>, round_trip: f64) {
+    /// A loudspeaker begins, or (`None`) there is none any more.
+    pub fn loudspeaker(&mut self, rate: Option<u32>) {
         self.played = rate.map(|rate| Played {
             line: TimeLine::new(rate),
             rate: f64::from(rate),
             count: 0,
         });
-        self.round_trip = round_trip;
         self.plan.clear();
         self.ticks.clear();
     }
 
-    /// Another round trip was measured, or belongs to another device.
+    /// A sound that is played is in the microphone `seconds` after its stamped
+    /// time, from now on and whatever the devices.
     pub fn set_round_trip(&mut self, seconds: f64) {
         self.round_trip = seconds;
     }
@@ -281,31 +279,25 @@ impl Live {
 
     /// What to tell the loudspeaker: claps and ticks by its own count of frames.
     pub fn take_steps(&mut self) -> Vec<Step> {
-        let (heard, zero, rate, base) = (&self.heard, self.zero, self.rate, self.base);
-        let Some(Played {
-            line: played,
-            rate: played_rate,
-            count,
-        }) = &self.played
-        else {
+        let Some(played) = &self.played else {
             return Vec::new();
         };
-        let (round_trip, played_rate) = (self.round_trip, *played_rate);
-        let now = *count as f64 / played_rate;
+        let now = played.count as f64 / played.rate;
         let place = |sound: f64| {
-            if !heard.settled() || !played.settled() {
+            if !self.heard.settled() || !played.line.settled() {
                 return None;
             }
-            let count = (sound - zero) * f64::from(rate) - base as f64;
-            let frame = played.count_at(heard.time_of(count)? - round_trip)?;
-            (frame >= 0.0).then_some(frame / played_rate)
+            let count = (sound - self.zero) * f64::from(self.rate) - self.base as f64;
+            let time = self.heard.time_of(count)?;
+            let frame = played.line.count_at(time - self.round_trip)?;
+            (frame >= 0.0).then_some(frame / played.rate)
         };
         let mut steps = self.plan.steps(now, place);
         steps.extend(self.ticks.steps(now, place));
         let frames = |step| match step {
             Step::Play { id, at } => Step::Play {
                 id,
-                at: at * played_rate,
+                at: at * played.rate,
             },
             other => other,
         };
@@ -339,13 +331,6 @@ impl Live {
     /// What was counted.
     pub fn tally(&self) -> &Tally {
         &self.tally
-    }
-
-    /// How much faster than nominal microphone and loudspeaker count, in
-    /// millionths.
-    pub fn fast_by(&self) -> (f64, f64) {
-        let played = self.played.as_ref().map_or(0.0, |p| p.line.fast_by());
-        (self.heard.fast_by(), played)
     }
 
     /// Seconds of sound given to the engine so far.

@@ -24,9 +24,11 @@ use crate::sound::clap;
 use crate::sound::device::{Choice, Clapper, DeviceError, Direction, Input, Level, Meter};
 use crate::sound::roundtrip::RoundTrips;
 
-/// How often the keeper looks after its devices, and tries to open one again.
+/// How often the keeper looks after its devices.
 const LOOK: Duration = Duration::from_millis(100);
-const AGAIN: Duration = Duration::from_secs(1);
+
+/// Time between two tries to open a device again.
+pub(super) const AGAIN: Duration = Duration::from_secs(1);
 
 /// What to follow, and how.
 #[derive(Debug, Clone, Default)]
@@ -253,9 +255,8 @@ impl Session {
 
     /// Whether a thread has ended by itself, which none should.
     pub fn broken(&self) -> bool {
-        let ended = |handle: Option<bool>| handle.unwrap_or(true);
-        ended(self.listener.as_ref().map(|h| h.is_finished()))
-            || ended(self.keeper.as_ref().map(|h| h.is_finished()))
+        self.listener.as_ref().is_none_or(JoinHandle::is_finished)
+            || self.keeper.as_ref().is_none_or(JoinHandle::is_finished)
     }
 
     /// Stops listening and tells what was counted.
@@ -312,23 +313,20 @@ impl Keeper {
             std::thread::sleep(LOOK);
             let lost_in = self.input.take_if(|device| device.lost());
             let lost_out = self.output.take_if(|device| device.lost());
-            let name = |device: Option<&str>| device.map(str::to_owned);
-            let names = [
-                (Direction::In, name(lost_in.as_ref().map(Input::name))),
-                (Direction::Out, name(lost_out.as_ref().map(Clapper::name))),
-            ];
-            // Standard error is off while devices are closed: told is after it.
-            drop((lost_in, lost_out));
-            for (direction, name) in names {
-                let Some(name) = name else { continue };
-                self.lost(direction, &name);
-                match direction {
-                    Direction::In => next_in = Instant::now() + AGAIN,
-                    Direction::Out => {
-                        self.output_told = true;
-                        next_out = Instant::now() + AGAIN;
-                    }
-                }
+            // Here they are closed. Standard error is off meanwhile: told is
+            // after it.
+            let lost_in = lost_in.map(|device| device.name().to_owned());
+            let lost_out = lost_out.map(|device| device.name().to_owned());
+            if let Some(name) = lost_in {
+                self.tell(Told::Lost(Direction::In, stopped(&name)));
+                self.give(Gear::NoInput);
+                next_in = Instant::now() + AGAIN;
+            }
+            if let Some(name) = lost_out {
+                self.tell(Told::Lost(Direction::Out, stopped(&name)));
+                self.give(Gear::NoOutput);
+                self.output_told = true;
+                next_out = Instant::now() + AGAIN;
             }
             let now = self.shared.now();
             if let Some(strained) = self
@@ -349,14 +347,6 @@ impl Keeper {
                 next_out = Instant::now() + AGAIN;
             }
         }
-    }
-
-    fn lost(&self, direction: Direction, name: &str) {
-        self.tell(Told::Lost(direction, stopped(name)));
-        self.give(match direction {
-            Direction::In => Gear::NoInput,
-            Direction::Out => Gear::NoOutput,
-        });
     }
 
     fn open_input(&mut self) -> Result<u32, DeviceError> {
@@ -384,11 +374,7 @@ impl Keeper {
                 };
                 self.tell(Told::Opened(
                     Direction::Out,
-                    format!(
-                        "\"{}\", {rate} Hz, {:.0} ms at a time, {known}",
-                        output.name(),
-                        1e3 * f64::from(output.buffer()) / f64::from(rate)
-                    ),
+                    format!("{}, {known}", output.in_words()),
                 ));
                 let clips = Clips {
                     clap: clap::group(rate),

@@ -117,8 +117,10 @@ pub fn find(heard: &[f32], rate: u32) -> Option<Found> {
     })
 }
 
-/// The correlation of `heard` with `shape` at all shifts.
-fn correlate(heard: &[f32], shape: &[f32]) -> Option<Vec<f32>> {
+/// The correlation of `heard` with `shape`: value n is for a `shape` that begins
+/// at sample n. Beyond `heard.len() - shape.len()` only a part of it fits.
+/// `None` if the transform fails.
+pub fn correlate(heard: &[f32], shape: &[f32]) -> Option<Vec<f32>> {
     let length = (heard.len() + shape.len()).next_power_of_two();
     let mut planner = RealFftPlanner::<f32>::new();
     let (forward, back) = (

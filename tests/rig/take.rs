@@ -4,7 +4,7 @@ use std::path::Path;
 use std::time::Duration;
 
 use eightclap::sound::band::{self, Performance};
-use realfft::RealFftPlanner;
+use eightclap::sound::roundtrip::correlate;
 
 use super::{Card, Playing, RATE, claps_in, left, save};
 
@@ -98,25 +98,7 @@ pub fn errors(take: &[f32], sound: &[f32], phrases: &[f64]) -> Vec<Option<f64>> 
 fn place(sound: &[f32], piece: &[f32], from: usize, range: usize) -> Option<usize> {
     let part = sound.get(from..)?;
     let part = &part[..part.len().min(piece.len() + range)];
-    let length = (part.len() + piece.len()).next_power_of_two();
-    let mut planner = RealFftPlanner::<f32>::new();
-    let forward = planner.plan_fft_forward(length);
-    let spectrum = |sound: &[f32]| {
-        let mut padded = sound.to_vec();
-        padded.resize(length, 0.0);
-        let mut spectrum = forward.make_output_vec();
-        forward.process(&mut padded, &mut spectrum).expect("fits");
-        spectrum
-    };
-    let mut both = spectrum(part);
-    for (a, b) in both.iter_mut().zip(spectrum(piece)) {
-        *a *= b.conj();
-    }
-    let last = both.len() - 1;
-    (both[0].im, both[last].im) = (0.0, 0.0);
-    let mut likeness = vec![0.0; length];
-    let back = planner.plan_fft_inverse(length);
-    back.process(&mut both, &mut likeness).expect("fits");
+    let likeness = correlate(part, piece).expect("fits");
     let room = part.len().checked_sub(piece.len())?;
     let best = (0..=room).max_by(|a, b| likeness[*a].total_cmp(&likeness[*b]))?;
     Some(from + best)

@@ -48,7 +48,8 @@ impl Hall {
     fn new(sound: Vec<f32>, round_trip: f64) -> Self {
         let mut live = Live::new(48_000, Settings::default(), None).expect("a usual rate");
         live.microphone(48_000).expect("a usual rate");
-        live.loudspeaker(Some(44_100), round_trip);
+        live.loudspeaker(Some(44_100));
+        live.set_round_trip(round_trip);
         Hall {
             sound,
             live,
@@ -277,7 +278,7 @@ fn without_a_loudspeaker_or_with_claps_off_nothing_is_ordered() {
     hall.live.set_claps(false);
     hall.until(7.0);
     hall.live.set_claps(true);
-    hall.live.loudspeaker(None, 0.0);
+    hall.live.loudspeaker(None);
     hall.until(12.0);
     assert!(hall.claps.is_empty() && hall.orders.is_empty());
 }

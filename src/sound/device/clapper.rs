@@ -3,15 +3,14 @@
 use super::DeviceError;
 use super::choose::{Choice, Direction, find};
 use super::feed::spread;
-use super::output::{choose, supported};
+use super::output::choose;
+use super::stream::{PIECE, Running, STAMPS, start_with, with_sample};
 use super::watch::Watch;
 use crate::sound::mix::Mixer;
 use crate::sound::quiet::Quiet;
 use crate::sound::timeline::Stamp;
 use cpal::traits::{DeviceTrait, StreamTrait};
-use cpal::{
-    BufferSize, FromSample, I24, OutputCallbackInfo, SampleFormat, SizedSample, StreamConfig,
-};
+use cpal::{FromSample, OutputCallbackInfo, SizedSample, StreamConfig};
 use ringbuf::traits::{Consumer, Producer, Split};
 use ringbuf::{HeapCons, HeapProd, HeapRb};
 use std::sync::Arc;
@@ -27,12 +26,8 @@ pub const SHORTEST: f64 = 0.020;
 /// See [`SHORTEST`].
 pub const LONGEST: f64 = 0.080;
 
-/// Orders, stamps and reports that wait at most.
+/// Orders and reports that wait at most.
 const ORDERS: usize = 64;
-const STAMPS: usize = 1_024;
-
-/// Frames mixed at a time, on the stack: the callback allocates nothing.
-const PIECE: usize = 256;
 
 /// A clap that comes no later than this, seconds, is given at once; a later one
 /// not at all, for a clap off the beat is worse than none.
@@ -75,10 +70,13 @@ pub struct Report {
 
 /// An open output device that plays silence and what it is ordered to.
 pub struct Clapper {
-    stream: Option<cpal::Stream>,
+    /// Set aside, while it lives, to play: dropping it ends the stream.
+    _stream: Running,
     watch: Arc<Watch>,
     name: String,
     id: String,
+    rate: u32,
+    /// Frames that it asks for at a time; 0 if it does not say.
     buffer: u32,
 }
 
@@ -116,31 +114,23 @@ impl Clapper {
         let _quiet = Quiet::begin();
         let chosen = find(choice, Direction::Out)?;
         let config = choose(&chosen.device, RATE)?;
-        let format = config.sample_format();
-        if !supported(format) {
-            return Err(DeviceError::Format(format.to_string()));
-        }
         let buffer = buffer.clamp(SHORTEST, LONGEST);
         let frames = (buffer * f64::from(config.sample_rate())) as u32;
-        let mut last = None;
-        for buffer_size in [BufferSize::Fixed(frames), BufferSize::Default] {
-            let mut stream_config = config.config();
-            stream_config.buffer_size = buffer_size;
-            match start(&chosen.device, stream_config, format, epoch) {
-                Ok((stream, outlet)) => {
-                    let clapper = Clapper {
-                        buffer: stream.buffer_size().unwrap_or(0),
-                        stream: Some(stream),
-                        watch: outlet.watch.clone(),
-                        name: chosen.name,
-                        id: chosen.id,
-                    };
-                    return Ok((clapper, outlet));
-                }
-                Err(error) => last = Some(error),
-            }
-        }
-        Err(last.unwrap_or(DeviceError::None))
+        let (stream, outlet) = start_with(&config, frames, |stream_config| {
+            with_sample!(
+                config.sample_format(),
+                start(&chosen.device, stream_config, epoch)
+            )
+        })?;
+        let clapper = Clapper {
+            buffer: stream.buffer_size().unwrap_or(0),
+            _stream: stream.into(),
+            watch: outlet.watch.clone(),
+            name: chosen.name,
+            id: chosen.id,
+            rate: outlet.rate,
+        };
+        Ok((clapper, outlet))
     }
 
     /// The device's name for people.
@@ -153,9 +143,14 @@ impl Clapper {
         &self.id
     }
 
-    /// Frames that it asks for at a time; 0 if it does not say.
-    pub fn buffer(&self) -> u32 {
-        self.buffer
+    /// Its name and how it plays: one line.
+    pub fn in_words(&self) -> String {
+        format!(
+            "\"{}\", {} Hz, {:.0} ms at a time",
+            self.name,
+            self.rate,
+            1e3 * f64::from(self.buffer) / f64::from(self.rate)
+        )
     }
 
     /// How often it ran dry, as far as it says so.
@@ -169,13 +164,6 @@ impl Clapper {
     }
 }
 
-impl Drop for Clapper {
-    fn drop(&mut self) {
-        let _quiet = Quiet::begin();
-        self.stream = None;
-    }
-}
-
 impl std::fmt::Debug for Clapper {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("Clapper")
@@ -185,29 +173,7 @@ impl std::fmt::Debug for Clapper {
     }
 }
 
-fn start(
-    device: &cpal::Device,
-    config: StreamConfig,
-    format: SampleFormat,
-    epoch: Instant,
-) -> Result<(cpal::Stream, Outlet), DeviceError> {
-    match format {
-        SampleFormat::I8 => start_as::<i8>(device, config, epoch),
-        SampleFormat::I16 => start_as::<i16>(device, config, epoch),
-        SampleFormat::I24 => start_as::<I24>(device, config, epoch),
-        SampleFormat::I32 => start_as::<i32>(device, config, epoch),
-        SampleFormat::I64 => start_as::<i64>(device, config, epoch),
-        SampleFormat::U8 => start_as::<u8>(device, config, epoch),
-        SampleFormat::U16 => start_as::<u16>(device, config, epoch),
-        SampleFormat::U32 => start_as::<u32>(device, config, epoch),
-        SampleFormat::U64 => start_as::<u64>(device, config, epoch),
-        SampleFormat::F32 => start_as::<f32>(device, config, epoch),
-        SampleFormat::F64 => start_as::<f64>(device, config, epoch),
-        other => Err(DeviceError::Format(other.to_string())),
-    }
-}
-
-fn start_as<T>(
+fn start<T>(
     device: &cpal::Device,
     config: StreamConfig,
     epoch: Instant,
@@ -274,9 +240,7 @@ impl Hands {
     where
         T: SizedSample + FromSample<f32>,
     {
-        let now = Instant::now();
-        self.watch.alive(now);
-        let now = now.saturating_duration_since(self.watch.epoch());
+        let now = self.watch.alive(Instant::now());
         // A stamp more or less matters to nobody.
         let _ = self.stamps.try_push(Stamp {
             count: self.mixer.now(),

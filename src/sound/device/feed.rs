@@ -1,16 +1,13 @@
 //! The output callback's work: from the ring to the device's own frames.
 
 use super::pace::{Pace, Shared};
+use super::stream::PIECE;
 use cpal::{FromSample, Sample};
 use ringbuf::HeapCons;
 use ringbuf::traits::{Consumer, Observer};
 use std::sync::Arc;
 use std::sync::atomic::Ordering::Relaxed;
 use std::time::{Duration, Instant};
-
-/// Frames taken from the ring at a time: a scratch on the stack, so that the
-/// callback allocates nothing whatever the device asks for.
-const PIECE: usize = 256;
 
 /// Most channels that come through the ring.
 pub(super) const MOST_CHANNELS: usize = 2;

@@ -1,17 +1,17 @@
 //! Hearing: from an input device to mono samples that somebody takes.
 
+use super::DeviceError;
 use super::choose::{Choice, Direction, find};
 use super::meter::{Meter, Needle};
+use super::stream::{PIECE, Running, STAMPS, start_with, supported, with_sample};
 use super::watch::Watch;
-use super::{DeviceError, output::supported};
 use crate::sound::quiet::Quiet;
 use crate::sound::timeline::Stamp;
 use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{
-    BufferSize, FromSample, I24, InputCallbackInfo, Sample, SampleFormat, SizedSample,
-    StreamConfig, SupportedStreamConfig,
+    FromSample, InputCallbackInfo, Sample, SizedSample, StreamConfig, SupportedStreamConfig,
 };
-use ringbuf::traits::{Producer, Split};
+use ringbuf::traits::{Consumer, Producer, Split};
 use ringbuf::{HeapCons, HeapProd, HeapRb};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering::Relaxed};
@@ -23,15 +23,13 @@ const CALLBACKS: u32 = 100;
 /// Seconds of sound that wait at most for somebody to take them.
 const ROOM: usize = 2;
 
-/// Stamps that wait at most.
-const STAMPS: usize = 1_024;
-
-/// Frames converted at a time, on the stack: the callback allocates nothing.
-const PIECE: usize = 256;
+/// Samples passed on at a time, at most.
+const BLOCK: usize = 512;
 
 /// An open input device. It hears until it is dropped.
 pub struct Input {
-    stream: Option<cpal::Stream>,
+    /// Set aside, while it lives, to hear: dropping it ends the stream.
+    _stream: Running,
     watch: Arc<Watch>,
     name: String,
     id: String,
@@ -57,6 +55,17 @@ pub struct Intake {
 }
 
 impl Intake {
+    /// Passes on all samples that have come, some hundreds at a time.
+    pub fn take(&mut self, mut hear: impl FnMut(&[f32])) {
+        let mut block = [0.0f32; BLOCK];
+        loop {
+            match self.samples.pop_slice(&mut block) {
+                0 => return,
+                taken => hear(&block[..taken]),
+            }
+        }
+    }
+
     /// Callbacks whose samples were partly lost, for want of room or because
     /// the device said so.
     pub fn overruns(&self) -> u64 {
@@ -83,30 +92,25 @@ impl Input {
         if let Some(n) = channel.filter(|n| *n == 0 || *n > channels) {
             return Err(DeviceError::Channel(chosen.name, n, channels));
         }
-        let fixed = BufferSize::Fixed((config.sample_rate() / CALLBACKS).max(16));
-        let mut last = None;
-        for buffer_size in [fixed, BufferSize::Default] {
-            let mut stream_config = config.config();
-            stream_config.buffer_size = buffer_size;
-            let format = config.sample_format();
-            match start(&chosen.device, stream_config, format, channel, epoch) {
-                Ok((stream, intake)) => {
-                    let input = Input {
-                        buffer: stream.buffer_size().unwrap_or(0),
-                        stream: Some(stream),
-                        watch: intake.watch.clone(),
-                        name: chosen.name,
-                        id: chosen.id,
-                        channels,
-                        channel,
-                        rate: intake.rate,
-                    };
-                    return Ok((input, intake));
-                }
-                Err(error) => last = Some(error.of_input()),
-            }
-        }
-        Err(last.unwrap_or(DeviceError::NoInput))
+        let frames = (config.sample_rate() / CALLBACKS).max(16);
+        let (stream, intake) = start_with(&config, frames, |stream_config| {
+            with_sample!(
+                config.sample_format(),
+                start(&chosen.device, stream_config, channel, epoch)
+            )
+        })
+        .map_err(DeviceError::of_input)?;
+        let input = Input {
+            buffer: stream.buffer_size().unwrap_or(0),
+            _stream: stream.into(),
+            watch: intake.watch.clone(),
+            name: chosen.name,
+            id: chosen.id,
+            channels,
+            channel,
+            rate: intake.rate,
+        };
+        Ok((input, intake))
     }
 
     /// The device's name for people.
@@ -140,13 +144,6 @@ impl Input {
     }
 }
 
-impl Drop for Input {
-    fn drop(&mut self) {
-        let _quiet = Quiet::begin();
-        self.stream = None;
-    }
-}
-
 /// The device's own configuration, or one with at least `channels` channels.
 fn config(device: &cpal::Device, channels: usize) -> Result<SupportedStreamConfig, DeviceError> {
     let default = device.default_input_config()?;
@@ -166,30 +163,7 @@ fn config(device: &cpal::Device, channels: usize) -> Result<SupportedStreamConfi
     Ok(other.unwrap_or(default))
 }
 
-fn start(
-    device: &cpal::Device,
-    config: StreamConfig,
-    format: SampleFormat,
-    channel: Option<usize>,
-    epoch: Instant,
-) -> Result<(cpal::Stream, Intake), DeviceError> {
-    match format {
-        SampleFormat::I8 => start_as::<i8>(device, config, channel, epoch),
-        SampleFormat::I16 => start_as::<i16>(device, config, channel, epoch),
-        SampleFormat::I24 => start_as::<I24>(device, config, channel, epoch),
-        SampleFormat::I32 => start_as::<i32>(device, config, channel, epoch),
-        SampleFormat::I64 => start_as::<i64>(device, config, channel, epoch),
-        SampleFormat::U8 => start_as::<u8>(device, config, channel, epoch),
-        SampleFormat::U16 => start_as::<u16>(device, config, channel, epoch),
-        SampleFormat::U32 => start_as::<u32>(device, config, channel, epoch),
-        SampleFormat::U64 => start_as::<u64>(device, config, channel, epoch),
-        SampleFormat::F32 => start_as::<f32>(device, config, channel, epoch),
-        SampleFormat::F64 => start_as::<f64>(device, config, channel, epoch),
-        other => Err(DeviceError::Format(other.to_string())),
-    }
-}
-
-fn start_as<T>(
+fn start<T>(
     device: &cpal::Device,
     config: StreamConfig,
     channel: Option<usize>,
@@ -265,9 +239,7 @@ impl Ear {
         T: Copy,
         f32: FromSample<T>,
     {
-        let now = Instant::now();
-        self.watch.alive(now);
-        let now = now.saturating_duration_since(self.watch.epoch());
+        let now = self.watch.alive(Instant::now());
         // A stamp more or less matters to nobody.
         let _ = self.stamps.try_push(Stamp {
             count: self.count,
@@ -312,7 +284,8 @@ impl std::fmt::Debug for Input {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use ringbuf::traits::{Consumer, Observer};
+    use cpal::I24;
+    use ringbuf::traits::Observer;
 
     fn heard<T: Copy>(block: &[T], channels: usize, only: Option<usize>) -> Vec<f32>
     where

@@ -14,6 +14,7 @@ mod measure;
 mod meter;
 mod output;
 mod pace;
+mod stream;
 mod watch;
 
 pub use choose::{Choice, Direction};

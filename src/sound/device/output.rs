@@ -3,12 +3,12 @@
 use super::DeviceError;
 use super::feed::{Feed, MOST_CHANNELS};
 use super::pace::Shared;
+use super::stream::{Running, start_with, supported, with_sample};
 use crate::sound::clock::{AHEAD, Sink};
 use crate::sound::quiet::Quiet;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{
-    BufferSize, FromSample, I24, OutputCallbackInfo, SampleFormat, SizedSample, StreamConfig,
-    SupportedStreamConfig,
+    FromSample, OutputCallbackInfo, SampleFormat, SizedSample, StreamConfig, SupportedStreamConfig,
 };
 use ringbuf::traits::{Observer, Producer, Split};
 use ringbuf::{HeapCons, HeapProd, HeapRb};
@@ -25,7 +25,7 @@ const BUFFER: u32 = 2048;
 /// it stops the sound at once; wait for [`Sink::drained`] first.
 pub struct Output {
     /// Set aside, while it lives, to play: dropping it ends the stream.
-    stream: Option<cpal::Stream>,
+    _stream: Running,
     ring: HeapProd<f32>,
     shared: Arc<Shared>,
     name: String,
@@ -53,28 +53,19 @@ impl Output {
             .description()
             .map_or_else(|_| "default output".to_string(), |d| d.name().to_string());
 
-        let mut last = None;
-        for buffer_size in [BufferSize::Fixed(BUFFER), BufferSize::Default] {
-            let mut config = chosen.config();
-            config.buffer_size = buffer_size;
-            match start(&device, config, chosen.sample_format(), channels) {
-                Ok((stream, ring, shared)) => {
-                    let buffer = stream.buffer_size().unwrap_or(BUFFER);
-                    return Ok(Output {
-                        stream: Some(stream),
-                        ring,
-                        shared,
-                        name,
-                        rate: config.sample_rate,
-                        channels,
-                        written: 0,
-                        buffer,
-                    });
-                }
-                Err(e) => last = Some(e),
-            }
-        }
-        Err(last.unwrap_or(DeviceError::None))
+        let (stream, ring, shared) = start_with(&chosen, BUFFER, |config| {
+            with_sample!(chosen.sample_format(), start(&device, config, channels))
+        })?;
+        Ok(Output {
+            buffer: stream.buffer_size().unwrap_or(BUFFER),
+            _stream: stream.into(),
+            ring,
+            shared,
+            name,
+            rate: chosen.sample_rate(),
+            channels,
+            written: 0,
+        })
     }
 
     /// The device's name for people.
@@ -141,13 +132,6 @@ impl Sink for Output {
     }
 }
 
-impl Drop for Output {
-    fn drop(&mut self) {
-        let _quiet = Quiet::begin();
-        self.stream = None;
-    }
-}
-
 impl std::fmt::Debug for Output {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("Output")
@@ -186,44 +170,11 @@ pub(super) fn choose(
     Ok(best.unwrap_or(default))
 }
 
-/// Whether samples of this format can be converted.
-pub(super) fn supported(format: SampleFormat) -> bool {
-    use SampleFormat::*;
-    matches!(
-        format,
-        I8 | I16 | I24 | I32 | I64 | U8 | U16 | U32 | U64 | F32 | F64
-    )
-}
-
-type Running = (cpal::Stream, HeapProd<f32>, Arc<Shared>);
-
-fn start(
-    device: &cpal::Device,
-    config: StreamConfig,
-    format: SampleFormat,
-    channels: usize,
-) -> Result<Running, DeviceError> {
-    match format {
-        SampleFormat::I8 => start_as::<i8>(device, config, channels),
-        SampleFormat::I16 => start_as::<i16>(device, config, channels),
-        SampleFormat::I24 => start_as::<I24>(device, config, channels),
-        SampleFormat::I32 => start_as::<i32>(device, config, channels),
-        SampleFormat::I64 => start_as::<i64>(device, config, channels),
-        SampleFormat::U8 => start_as::<u8>(device, config, channels),
-        SampleFormat::U16 => start_as::<u16>(device, config, channels),
-        SampleFormat::U32 => start_as::<u32>(device, config, channels),
-        SampleFormat::U64 => start_as::<u64>(device, config, channels),
-        SampleFormat::F32 => start_as::<f32>(device, config, channels),
-        SampleFormat::F64 => start_as::<f64>(device, config, channels),
-        other => Err(DeviceError::Format(other.to_string())),
-    }
-}
-
-fn start_as<T>(
+fn start<T>(
     device: &cpal::Device,
     config: StreamConfig,
     channels: usize,
-) -> Result<Running, DeviceError>
+) -> Result<(cpal::Stream, HeapProd<f32>, Arc<Shared>), DeviceError>
 where
     T: SizedSample + FromSample<f32>,
 {

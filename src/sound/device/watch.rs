@@ -47,11 +47,13 @@ impl Watch {
         self.epoch
     }
 
-    /// Notes that a callback ran at `at`, or that the stream was started.
-    pub(super) fn alive(&self, at: Instant) {
+    /// Notes that a callback ran at `at`, or that the stream was started; returns
+    /// how long after `epoch` that is.
+    pub(super) fn alive(&self, at: Instant) -> Duration {
         let since = at.saturating_duration_since(self.epoch);
         self.last.store(since.as_nanos() as u64, Relaxed);
         self.errors_now.store(0, Relaxed);
+        since
     }
 
     /// Takes note of an error report. It is counted, never printed; whether
