@@ -9,6 +9,7 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 use super::strokes::{self, Drawn};
+use super::view::put_middle;
 
 /// Dots in height from which the pen draws well.
 const LEAST_DRAWN: u16 = 8;
@@ -16,7 +17,7 @@ const LEAST_DRAWN: u16 = 8;
 const DIGIT: (u16, u16) = (10, 14);
 
 /// Dots of a letter in height, and the empty row below it.
-const LETTER: (usize, usize) = (5, 1);
+const LETTER: (u16, usize) = (5, 1);
 
 /// Letters, figures and marks of calls, five dots high.
 const LETTERS: &[(char, [&str; 5])] = &[
@@ -96,6 +97,12 @@ impl Dots {
         Some(Dots { rows })
     }
 
+    /// Columns up to the last one with a dot.
+    fn inked(&self) -> u16 {
+        let last = |row: &Vec<bool>| row.iter().rposition(|dot| *dot).map_or(0, |x| x + 1);
+        u16::try_from(self.rows.iter().map(last).max().unwrap_or(0)).unwrap_or(u16::MAX)
+    }
+
     /// Draws the dots with the corner at (`x`, `y`), clipped to `area`.
     fn draw(&self, buf: &mut Buffer, area: Rect, (x, y): (u16, u16), style: Style) {
         let width = self.rows.iter().map(Vec::len).max().unwrap_or(0);
@@ -163,9 +170,10 @@ pub(super) fn digit_width(height: u16) -> u16 {
     height * DIGIT.0 / DIGIT.1
 }
 
-/// Words in large letters, broken into lines that fit.
+/// Words in large letters, broken into lines that fit. Dots are set only when it is
+/// drawn: of several that are tried one is shown.
 pub(super) struct Sign {
-    lines: Vec<Dots>,
+    lines: Vec<String>,
     /// Dots between two lines.
     apart: usize,
     /// Dots in height of a letter.
@@ -187,59 +195,76 @@ impl Sign {
                 let units = (units? - strokes::BETWEEN).max(0.0);
                 Some((units * f32::from(size) / strokes::HEIGHT).ceil() as usize)
             };
-            let lines = broken(words, usize::from(width), dots)?;
-            let apart = usize::from((size / 4).max(2));
-            (cells(lines.len(), size, apart) <= height).then_some((lines, size, apart))
+            let sign = Sign {
+                lines: broken(words, usize::from(width), dots)?,
+                apart: usize::from((size / 4).max(2)),
+                size,
+            };
+            (sign.height() <= height).then_some(sign)
         });
-        let (lines, size, apart) = match drawn {
-            Some(found) => found,
-            None => {
-                let lines = broken(words, usize::from(width), dots_across)?;
-                (lines, LETTER.0 as u16, LETTER.1)
-            }
-        };
-        let lines: Option<Vec<Dots>> = lines
-            .iter()
-            .map(|line| match size >= LEAST_DRAWN {
-                true => Dots::drawn(line, size, strokes::FINE),
-                false => dots(line),
-            })
-            .collect();
-        let lines = lines?;
-        let sign = Sign { lines, apart, size };
-        (most >= size && sign.height() <= height).then_some(sign)
+        drawn.or_else(|| {
+            let sign = Sign {
+                lines: broken(words, usize::from(width), dots_across)?,
+                apart: LETTER.1,
+                size: LETTER.0,
+            };
+            (most >= sign.size && sign.height() <= height).then_some(sign)
+        })
     }
 
     /// Cells in height.
     pub(super) fn height(&self) -> u16 {
-        cells(self.lines.len(), self.size, self.apart)
+        let dots = self.lines.len() * (usize::from(self.size) + self.apart) - self.apart;
+        u16::try_from(dots.div_ceil(2)).unwrap_or(u16::MAX)
     }
 
-    /// Cells in width.
-    pub(super) fn width(&self) -> u16 {
-        let inked = |line: &Dots| {
-            let last = |row: &Vec<bool>| row.iter().rposition(|dot| *dot).map_or(0, |x| x + 1);
-            line.rows.iter().map(last).max().unwrap_or(0)
-        };
-        u16::try_from(self.lines.iter().map(inked).max().unwrap_or(0)).unwrap_or(u16::MAX)
+    /// All lines, one below the other.
+    fn dots(&self) -> Dots {
+        let mut all = Dots { rows: Vec::new() };
+        for line in &self.lines {
+            let line = match self.size >= LEAST_DRAWN {
+                true => Dots::drawn(line, self.size, strokes::FINE),
+                false => dots(line),
+            };
+            // None is missing: the letters were measured before.
+            all.rows.extend(line.into_iter().flat_map(|line| line.rows));
+            all.rows.extend(std::iter::repeat_n(Vec::new(), self.apart));
+        }
+        all.rows.truncate(2 * usize::from(self.height()));
+        all
     }
 
     /// Draws the words from the upper left corner of `area`.
     pub(super) fn draw(&self, buf: &mut Buffer, area: Rect, style: Style) {
-        let mut all = Dots { rows: Vec::new() };
-        for line in &self.lines {
-            all.rows.extend(line.rows.iter().cloned());
-            all.rows.extend(std::iter::repeat_n(Vec::new(), self.apart));
-        }
-        all.rows.truncate(2 * usize::from(self.height()));
-        all.draw(buf, area, (area.x, area.y), style);
+        self.dots().draw(buf, area, (area.x, area.y), style);
+    }
+
+    /// Draws the words from row `row` of `area` on, midway between its sides; tells
+    /// the column at which they begin.
+    pub(super) fn draw_middle(&self, buf: &mut Buffer, area: Rect, row: u16, style: Style) -> u16 {
+        let dots = self.dots();
+        let x = area.width.saturating_sub(dots.inked()) / 2;
+        dots.draw(buf, area, (area.x + x, area.y + row), style);
+        x
     }
 }
 
-/// Cells in height of so many lines.
-fn cells(lines: usize, size: u16, apart: usize) -> u16 {
-    let dots = lines * (usize::from(size) + apart) - apart;
-    u16::try_from(dots.div_ceil(2)).unwrap_or(u16::MAX)
+/// Draws `words` in the middle of `area`, `beside` of its columns left free, in letters
+/// of at most `most` dots; in plain ones if there is no room for them.
+pub(super) fn put_large(
+    buf: &mut Buffer,
+    area: Rect,
+    words: &str,
+    (beside, most): (u16, u16),
+    style: Style,
+) {
+    match Sign::fit(words, area.width.saturating_sub(beside), area.height, most) {
+        Some(sign) => {
+            let row = (area.height - sign.height()) / 2;
+            sign.draw_middle(buf, area, row, style);
+        }
+        None => put_middle(buf, area, area.height / 2, words, style),
+    }
 }
 
 /// Breaks `words` at blanks into lines of at most `width` of what `across` measures.
@@ -274,7 +299,7 @@ fn dots_across(text: &str) -> Option<usize> {
 }
 
 fn dots(text: &str) -> Option<Dots> {
-    let mut rows = vec![Vec::new(); LETTER.0];
+    let mut rows = vec![Vec::new(); usize::from(LETTER.0)];
     for c in text.chars() {
         for (row, drawn) in rows.iter_mut().zip(letter(c)?) {
             row.extend(drawn.bytes().map(|b| b == b'#'));
@@ -323,7 +348,7 @@ mod tests {
     fn words_are_broken_and_enlarged_to_fit() {
         let fit = |width, height, most| {
             let sign = Sign::fit("circle left", width, height, most)?;
-            assert!(sign.width() <= width && sign.height() <= height);
+            assert!(sign.dots().inked() <= width && sign.height() <= height);
             Some((sign.lines.len(), sign.size))
         };
         assert_eq!(fit(60, 3, 40), Some((1, 5)));

@@ -8,7 +8,7 @@ use unicode_width::UnicodeWidthStr;
 
 use super::letters::{self, Sign};
 use super::state::State;
-use super::view::{Ink, fill, put, put_middle, put_right};
+use super::view::{Ink, fill, put, put_middle, put_right, room_below, room_right};
 
 /// Dots in height of the largest letters of a call, and of the figure being danced.
 const LARGEST_CALL: u16 = 40;
@@ -27,11 +27,7 @@ pub(super) fn body(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let rows = area.height - part_rows;
     let width = (letters::digit_width(2 * rows) + 4).min(area.width * 2 / 5);
     let left = Rect { width, ..area };
-    let right = Rect {
-        x: area.x + width,
-        width: area.width - width,
-        ..area
-    };
+    let right = room_right(area, width);
     count(left, buf, state, ink, part_rows);
     figures(right, buf, state, ink);
 }
@@ -60,13 +56,7 @@ fn count(area: Rect, buf: &mut Buffer, state: &State, ink: Ink, part_rows: u16) 
         let (name, rows) = (place.part().name(), part_rows - 1);
         let width = area.width.saturating_sub(2);
         if let Some(sign) = Sign::fit(name, width, rows, 2 * rows) {
-            let x = area.width.saturating_sub(sign.width()) / 2;
-            let below = Rect {
-                x: area.x + x,
-                width: area.width - x,
-                ..room_below(area, area.height - sign.height())
-            };
-            sign.draw(buf, below, ink.plain());
+            sign.draw_middle(buf, area, area.height - sign.height(), ink.plain());
         }
     }
 }
@@ -84,11 +74,7 @@ fn waiting(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let width = area.width.saturating_sub(4);
     if let Some(sign) = Sign::fit(words, width, area.height.saturating_sub(4), LARGEST_CALL) {
         let top = middle.saturating_sub(sign.height().div_ceil(2) + 1);
-        let place = Rect {
-            x: area.x + (area.width - sign.width()) / 2,
-            ..room_below(area, top)
-        };
-        sign.draw(buf, place.intersection(area), ink.strong());
+        sign.draw_middle(buf, area, top, ink.strong());
         return put_middle(buf, area, top + sign.height() + 1, more, ink.plain());
     }
     put_middle(buf, area, middle.saturating_sub(1), words, ink.strong());
@@ -147,16 +133,6 @@ fn put_now(area: Rect, buf: &mut Buffer, name: &str, short: Option<&str>, ink: I
         return;
     }
     words(area, buf, name, short, ink.strong(), LARGEST_NOW);
-}
-
-/// `area` without its first `rows` rows.
-fn room_below(area: Rect, rows: u16) -> Rect {
-    let rows = rows.min(area.height);
-    Rect {
-        y: area.y + rows,
-        height: area.height - rows,
-        ..area
-    }
 }
 
 /// The block that lights up one beat ahead of a figure.
@@ -221,14 +197,13 @@ fn words(area: Rect, buf: &mut Buffer, call: &str, short: Option<&str>, style: S
     let size = |sign: &Option<Sign>| sign.as_ref().map_or(0, |sign| sign.size);
     let whole = sign(call, area.height);
     let with_call = short.and_then(|short| sign(short, area.height.saturating_sub(2)));
-    let alone = short.and_then(|short| sign(short, area.height));
     if let (Some(short), true) = (&with_call, size(&with_call) > size(&whole)) {
         let top = middle(area, short.height() + 2);
         short.draw(buf, top, style);
         put(buf, top, 0, short.height() + 1, call, style);
     } else if let Some(whole) = whole {
         whole.draw(buf, middle(area, whole.height()), style);
-    } else if let Some(alone) = alone {
+    } else if let Some(alone) = short.and_then(|short| sign(short, area.height)) {
         alone.draw(buf, middle(area, alone.height()), style);
     } else {
         plain_words(area, buf, call, style);
@@ -335,14 +310,8 @@ fn strip_cell(
     let Some(sign) = sign.filter(|_| area.height >= 5) else {
         return put_middle(buf, area, area.height / 2, label, style);
     };
-    let x = area.width.saturating_sub(sign.width()) / 2;
-    let place = Rect {
-        x: area.x + x,
-        width: area.width - x,
-        ..room_below(area, 1)
-    };
     // Blocks are ink already: on a solid block they are drawn in its own paper.
-    sign.draw(buf, place, style);
+    let x = sign.draw_middle(buf, area, 1, style);
     if label.starts_with('◆') {
         put(buf, area, x.saturating_sub(3), area.height / 2, "◆", style);
     }

@@ -6,10 +6,10 @@ use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
 
-use super::letters::Sign;
+use super::letters::put_large;
 use super::state::{InputLevel, State};
 use super::text::{bar, clock, sure_words};
-use super::view::{Ink, put, put_middle, put_right};
+use super::view::{Ink, put, put_middle, put_right, room_right};
 use crate::phrase::Part;
 use crate::report::tempo::Advice;
 
@@ -198,7 +198,7 @@ fn switches(state: &State) -> Vec<String> {
 fn time_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let used = put(buf, area, 1, 0, &clock(state.now()), ink.plain()) + 2;
     if let Some(level) = state.level() {
-        level_row(inset(area, used + 2), buf, level, ink);
+        level_row(room_right(area, used + 2), buf, level, ink);
         if let Some(length) = state.length {
             put_right(
                 buf,
@@ -220,15 +220,6 @@ fn time_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let line: String = (0..bar).map(|x| if x < done { '━' } else { '┄' }).collect();
     put(buf, area, used, 0, &line, ink.plain());
     put_right(buf, area, used, 0, &format!("{end} "), ink.plain());
-}
-
-fn inset(area: Rect, by: u16) -> Rect {
-    let by = by.min(area.width);
-    Rect {
-        x: area.x + by,
-        width: area.width - by,
-        ..area
-    }
 }
 
 /// How loud the microphone is, as a bar and in words.
@@ -316,18 +307,10 @@ pub(super) fn large(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
 /// Large words in the middle of `area`, with small ones below.
 fn captioned(area: Rect, buf: &mut Buffer, words: &str, caption: &str, style: Style) {
     let rows = area.height.saturating_sub(1);
-    match Sign::fit(words, area.width.saturating_sub(4), rows, 2 * rows) {
-        Some(sign) => {
-            let place = inset(area, (area.width - sign.width()) / 2);
-            let down = (rows - sign.height()) / 2;
-            let place = Rect {
-                y: place.y + down,
-                height: place.height - down,
-                ..place
-            };
-            sign.draw(buf, place, style);
-        }
-        None => put_middle(buf, area, rows / 2, words, style),
-    }
+    let large = Rect {
+        height: rows,
+        ..area
+    };
+    put_large(buf, large, words, (4, 2 * rows), style);
     put_middle(buf, area, rows, caption, style);
 }

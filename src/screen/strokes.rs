@@ -5,6 +5,8 @@
 //! points of an arc about (x, y), from one angle to another in degrees, clockwise
 //! from the right. Strokes are parted by `/`.
 
+use std::sync::LazyLock;
+
 /// Height of the box.
 pub(super) const HEIGHT: f32 = 14.0;
 /// Half the width of the pen for words, and of the one for a count that stands alone.
@@ -85,6 +87,12 @@ const DRAWN: &[(char, f32, &str)] = &[
     (' ', 4.0, ""),
 ];
 
+/// All of [`DRAWN`], read once: the screen is drawn many times a second.
+static READ: LazyLock<Vec<(char, Drawn)>> = LazyLock::new(|| {
+    let read = |&(c, width, strokes)| (c, Drawn::read(width, strokes));
+    DRAWN.iter().map(read).collect()
+});
+
 /// A character's box and strokes.
 pub(super) struct Drawn {
     /// Width of the box.
@@ -94,8 +102,13 @@ pub(super) struct Drawn {
 
 impl Drawn {
     /// The character, whatever its case; `None` if it cannot be drawn.
-    pub(super) fn of(c: char) -> Option<Self> {
-        let (width, strokes) = find(c)?;
+    pub(super) fn of(c: char) -> Option<&'static Self> {
+        let c = c.to_ascii_uppercase();
+        let found = READ.iter().find(|(drawn, _)| *drawn == c);
+        found.map(|(_, drawn)| drawn)
+    }
+
+    fn read(width: f32, strokes: &str) -> Self {
         let mut lines = Vec::new();
         for stroke in strokes.split('/') {
             let mut points: Vec<(f32, f32)> = Vec::new();
@@ -107,7 +120,7 @@ impl Drawn {
                 points => lines.extend(points.windows(2).map(|pair| [pair[0], pair[1]])),
             }
         }
-        Some(Drawn { width, lines })
+        Drawn { width, lines }
     }
 
     /// Whether a pen of half that width went over the point (x, y).
@@ -130,13 +143,7 @@ impl Drawn {
 
 /// The width of the character's box; `None` if it cannot be drawn.
 pub(super) fn width(c: char) -> Option<f32> {
-    find(c).map(|(width, _)| width)
-}
-
-fn find(c: char) -> Option<(f32, &'static str)> {
-    let c = c.to_ascii_uppercase();
-    let found = DRAWN.iter().find(|(drawn, ..)| *drawn == c);
-    found.map(|&(_, width, strokes)| (width, strokes))
+    Drawn::of(c).map(|drawn| drawn.width)
 }
 
 /// Adds a point, or the points of an arc.

@@ -11,7 +11,7 @@ use ratatui::style::Style;
 use ratatui::widgets::{Sparkline, Widget};
 use unicode_width::UnicodeWidthStr;
 
-use super::letters::Sign;
+use super::letters::put_large;
 use super::text::clock;
 use super::view::{Ink, fill, put, put_middle, put_right};
 use crate::report::tempo::{Advice, Estimate, Meter, Reading, Steadiness, Want, series, span};
@@ -195,24 +195,9 @@ fn large(area: Rect, buf: &mut Buffer, dial: &Dial, ink: Ink) {
     let [figures, caption] =
         Layout::vertical([Constraint::Min(1), Constraint::Length(1)]).areas(area);
     let text = format!("{tempo:.1}");
-    match Sign::fit(
-        &text,
-        figures.width.saturating_sub(2),
-        figures.height,
-        LARGEST,
-    ) {
-        Some(sign) => {
-            let place = Rect {
-                x: figures.x + (figures.width - sign.width().min(figures.width)) / 2,
-                y: figures.y + (figures.height - sign.height()) / 2,
-                ..figures
-            };
-            // Not lit at a beat: taps may come faster than anything may flash, and
-            // the small marks below are enough.
-            sign.draw(buf, place.intersection(figures), ink.strong());
-        }
-        None => put_middle(buf, figures, figures.height / 2, &text, ink.strong()),
-    }
+    // Not lit at a beat: taps may come faster than anything may flash, and the small
+    // marks below are enough.
+    put_large(buf, figures, &text, (2, LARGEST), ink.strong());
     let over = match dial.reading.and_then(|r| r.over_8) {
         Some(_) => "steps per minute, over 8 beats",
         None => "steps per minute, so far",

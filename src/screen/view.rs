@@ -70,12 +70,7 @@ pub fn draw(area: Rect, buf: &mut Buffer, state: &State) {
     panels::body(body, buf, state, ink);
     panels::strip(strip, buf, state, ink);
     if large {
-        let below = Rect {
-            y: figures.y + 1,
-            height: figures.height - 1,
-            ..figures
-        };
-        status::large(below, buf, state, ink);
+        status::large(room_below(figures, 1), buf, state, ink);
     }
     status::rows(status, buf, state, large, ink);
     message_row(message, buf, state, height < 14, ink);
@@ -130,6 +125,26 @@ impl Ink {
 
     pub(super) fn message(self) -> Style {
         self.tinted(Color::LightYellow).add_modifier(Modifier::BOLD)
+    }
+}
+
+/// `area` without its first `rows` rows.
+pub(super) fn room_below(area: Rect, rows: u16) -> Rect {
+    let rows = rows.min(area.height);
+    Rect {
+        y: area.y + rows,
+        height: area.height - rows,
+        ..area
+    }
+}
+
+/// `area` without its first `columns` columns.
+pub(super) fn room_right(area: Rect, columns: u16) -> Rect {
+    let columns = columns.min(area.width);
+    Rect {
+        x: area.x + columns,
+        width: area.width - columns,
+        ..area
     }
 }
 
@@ -217,11 +232,7 @@ fn title_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
 /// What has just happened; else that claps are held back, or the level of a
 /// microphone if it has no row of its own; else some keys.
 fn message_row(area: Rect, buf: &mut Buffer, state: &State, with_level: bool, ink: Ink) {
-    let inside = Rect {
-        x: area.x + 1,
-        width: area.width.saturating_sub(1),
-        ..area
-    };
+    let inside = room_right(area, 1);
     if let Some(message) = &state.message {
         put(buf, inside, 0, 0, message, ink.message());
         return;
