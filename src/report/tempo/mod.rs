@@ -39,6 +39,7 @@ pub use table::Row;
 pub use want::{Advice, Adviser, Want, WantError};
 pub use write::{CSV_HEAD, csv_row, json_beat, json_summary};
 
+use crate::sound::timeline::median;
 use line::Point;
 
 /// Beats over which the tempo is said to be that of "now".
@@ -214,8 +215,7 @@ impl Meter {
             return false;
         }
         let mut gaps: Vec<f64> = self.raw.windows(2).map(|w| w[1].0 - w[0].0).collect();
-        gaps.sort_by(f64::total_cmp);
-        let middle = gaps[gaps.len() / 2];
+        let middle = median(&mut gaps);
         if gaps.iter().any(|gap| (gap / middle - 1.0).abs() > ALIKE) || middle < *FIRST_GAP.start()
         {
             return false;
@@ -241,8 +241,7 @@ impl Meter {
             .windows(2)
             .map(|w| (w[1].time - w[0].time) / f64::from(w[1].number - w[0].number))
             .collect();
-        gaps.sort_by(f64::total_cmp);
-        gaps.get(gaps.len() / 2).copied()
+        (!gaps.is_empty()).then(|| median(&mut gaps))
     }
 
     /// The beats of this run that lie within the last `beats` beats.
