@@ -220,12 +220,10 @@ impl Meter {
         {
             return false;
         }
-        let anew = std::mem::take(&mut self.raw);
-        let kept = self.beats.partition_point(|b| b.time < anew[0].0);
-        let taken = self.beats.len() - kept;
-        self.beats.truncate(kept);
+        let (anew, before) = (std::mem::take(&mut self.raw), self.beats.len());
+        self.restart(anew[0].0);
         // They were no strays after all.
-        let strays = anew.len() - taken;
+        let strays = anew.len() - (before - self.beats.len());
         self.strays = self.strays.saturating_sub(strays as u64);
         for (time, _) in anew {
             let steps = self.place(time);
@@ -236,7 +234,7 @@ impl Meter {
 
     /// Seconds a beat of the last few of this run.
     fn period(&self) -> Option<f64> {
-        let tail = self.tail(NOW.max(STRETCH));
+        let tail = self.tail(STRETCH);
         let mut gaps: Vec<f64> = tail
             .windows(2)
             .map(|w| (w[1].time - w[0].time) / f64::from(w[1].number - w[0].number))
