@@ -39,6 +39,8 @@ pub use table::Row;
 pub use want::{Advice, Adviser, Want, WantError};
 pub use write::{CSV_HEAD, csv_row, json_beat, json_summary};
 
+use std::borrow::Cow;
+
 use crate::sound::timeline::median;
 use line::Point;
 
@@ -295,13 +297,18 @@ impl Meter {
 
     /// Steps per minute over the beats from `from` to just before `to` (seconds).
     pub fn between(&self, from: f64, to: f64) -> Option<Estimate> {
-        let first = self.beats.partition_point(|b| b.time < from);
-        let last = self.beats.partition_point(|b| b.time < to);
-        let fit = line::fit(&points(&alike(&self.beats[first..last.max(first)])))?;
+        let fit = line::fit(&points(&alike(self.inside(from, to))))?;
         Some(Estimate {
             value: 60.0 * fit.slope,
             error: 60.0 * fit.error,
         })
+    }
+
+    /// The beats from `from` to just before `to` (seconds).
+    fn inside(&self, from: f64, to: f64) -> &[Beat] {
+        let first = self.beats.partition_point(|b| b.time < from);
+        let last = self.beats.partition_point(|b| b.time < to);
+        &self.beats[first..last.max(first)]
     }
 
     /// The tempi of the stretches, in order.
@@ -358,7 +365,11 @@ impl Meter {
 
 /// The beats of those runs whose tempo is about that of most of the time: runs at
 /// twice or half the tempo, as when the beat was looked for, are another matter.
-fn alike(beats: &[Beat]) -> Vec<Beat> {
+fn alike(beats: &[Beat]) -> Cow<'_, [Beat]> {
+    // A run alone is like itself; it need not be fitted to see that.
+    if beats.first().map(|b| b.run) == beats.last().map(|b| b.run) {
+        return Cow::Borrowed(beats);
+    }
     let mut runs: Vec<(f64, f64, &[Beat])> = beats
         .chunk_by(|a, b| a.run == b.run)
         .filter_map(|run| {
@@ -374,7 +385,7 @@ fn alike(beats: &[Beat]) -> Vec<Beat> {
         passed >= half
     });
     let Some(&(slope, ..)) = middle else {
-        return Vec::new();
+        return Cow::Owned(Vec::new());
     };
     let near = |run: &&(f64, f64, &[Beat])| (run.0 / slope).ln().abs() < LEVEL;
     let mut kept: Vec<Beat> = runs
@@ -384,7 +395,7 @@ fn alike(beats: &[Beat]) -> Vec<Beat> {
         .copied()
         .collect();
     kept.sort_by_key(|b| (b.run, b.number));
-    kept
+    Cow::Owned(kept)
 }
 
 fn points(beats: &[Beat]) -> Vec<Point> {

@@ -56,13 +56,8 @@ impl Meter {
             // A boundary is a predicted beat, the beats may have been heard a
             // little before or after it.
             let (from, to) = (from - 0.2, to - 0.2);
-            let inside: Vec<f64> = self
-                .beats
-                .iter()
-                .map(|b| b.time)
-                .filter(|t| (from..to).contains(t))
-                .collect();
-            let (Some(&a), Some(&b)) = (inside.first(), inside.last()) else {
+            let inside = self.inside(from, to);
+            let (Some(a), Some(b)) = (inside.first(), inside.last()) else {
                 continue;
             };
             // A few beats after the last time through are no row of their own.
@@ -78,8 +73,8 @@ impl Meter {
             let high = tempi().fold(f64::NEG_INFINITY, f64::max);
             rows.push(Row {
                 name: name.clone(),
-                from: a,
-                to: b,
+                from: a.time,
+                to: b.time,
                 beats: inside.len(),
                 tempo: tempo.value,
                 range: (low <= high).then_some((low, high)),
