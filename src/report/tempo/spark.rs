@@ -37,14 +37,17 @@ pub fn series(tempi: &[(f64, f64)], columns: usize) -> Vec<Option<f64>> {
 /// The range that the bars of `series` span, steps per minute; 0 to 0 if there
 /// are none.
 pub fn span(series: &[Option<f64>]) -> (f64, f64) {
-    let tempi = || series.iter().flatten().copied();
-    let low = tempi().fold(f64::INFINITY, f64::min);
-    let high = tempi().fold(f64::NEG_INFINITY, f64::max);
-    if low > high {
+    let Some((low, high)) = extremes(series.iter().flatten().copied()) else {
         return (0.0, 0.0);
-    }
+    };
     let more = (0.5 * (LEAST_RANGE - (high - low))).max(0.0);
     ((low - more).floor(), (high + more).ceil())
+}
+
+/// The lowest and the highest of `tempi`; `None` of none.
+pub(super) fn extremes(tempi: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
+    let wider = |(low, high): (f64, f64), (a, b): (f64, f64)| (low.min(a), high.max(b));
+    tempi.map(|tempo| (tempo, tempo)).reduce(wider)
 }
 
 /// The series as text, one character a column, and the tempi of its lowest and

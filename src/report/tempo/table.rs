@@ -1,6 +1,7 @@
 //! The tempo by time through the tune.
 
 use super::Meter;
+use super::spark::extremes;
 
 /// Beats of a row where times through the tune are not known.
 const BEATS: usize = 64;
@@ -65,19 +66,15 @@ impl Meter {
             let Some(tempo) = tempo else {
                 continue;
             };
-            let tempi = || {
-                let within = |s: &&super::Stretch| (from..to).contains(&s.time);
-                stretches.iter().filter(within).map(|s| s.tempo)
-            };
-            let low = tempi().fold(f64::INFINITY, f64::min);
-            let high = tempi().fold(f64::NEG_INFINITY, f64::max);
+            let within = |s: &&super::Stretch| (from..to).contains(&s.time);
+            let tempi = stretches.iter().filter(within).map(|s| s.tempo);
             rows.push(Row {
                 name: name.clone(),
                 from: a.time,
                 to: b.time,
                 beats: inside.len(),
                 tempo: tempo.value,
-                range: (low <= high).then_some((low, high)),
+                range: extremes(tempi),
             });
         }
         rows
