@@ -1,6 +1,6 @@
 //! How far apart the beats are.
 
-use super::onsets::Onsets;
+use super::onsets::{Onsets, peak_offset};
 use crate::hear::features::FRAME_RATE;
 
 /// Tempi followed, beats per minute.
@@ -178,14 +178,7 @@ fn fine_lag(alike: &[f64], lag: usize) -> f64 {
         if value < STILL_CLEAR || at == 0 || at + 1 >= alike.len() {
             break;
         }
-        let (a, b, c) = (alike[at - 1], alike[at], alike[at + 1]);
-        let bend = a - 2.0 * b + c;
-        let between = if bend < 0.0 {
-            0.5 * (a - c) / bend
-        } else {
-            0.0
-        };
-        fine = (at as f64 + between.clamp(-0.5, 0.5)) / multiple as f64;
+        fine = (at as f64 + peak_offset(alike, at)) / multiple as f64;
     }
     fine
 }
