@@ -107,9 +107,7 @@ impl Bench {
 
     /// Names of the recordings, as [`Bench::each`] takes them.
     fn names(&self) -> impl Iterator<Item = String> {
-        let stem = |path: &std::path::PathBuf| path.file_stem().map(|s| s.to_os_string());
-        let stems = self.options.items.iter().map(stem);
-        stems.map(|stem| stem.unwrap_or_default().to_string_lossy().into_owned())
+        self.options.items.iter().map(|json| corpus::name(json))
     }
 
     /// Does `job` with every recording, on all cores, each with chance of its own.
