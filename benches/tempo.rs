@@ -18,19 +18,24 @@
 
 use std::path::PathBuf;
 
-use anyhow::Context;
 use eightclap::engine::{Engine, Settings};
 use eightclap::event::Event;
 use eightclap::hear::pulse::{Pulse, Times};
 use eightclap::report::measures::quantile;
 use eightclap::report::tempo::Meter;
-use eightclap::sound::file::{find, load_mono};
+use eightclap::sound::file::find;
 use eightclap::steps::Steps;
 use rayon::prelude::*;
 
+#[allow(
+    dead_code,
+    reason = "shared with benches that hear with given networks"
+)]
+mod corpus;
 #[path = "../tests/tempo/sounds.rs"]
 mod sounds;
 
+use corpus::Item;
 use sounds::{Click, Sound, air, band, clicks, noises, snaps, waltz, with_noise};
 
 const METHODS: [&str; 5] = ["engine", "lag", "chain", "rise", "meter"];
@@ -58,17 +63,12 @@ fn main() -> anyhow::Result<()> {
     for corpus in &corpora {
         let mut sounds = Vec::new();
         for wav in find(&[corpus])? {
-            let text = std::fs::read(wav.with_extension("json"))
-                .with_context(|| format!("{}: no truth beside it", wav.display()))?;
-            let truth: serde_json::Value = serde_json::from_slice(&text)?;
-            let beats = truth["beats"].as_array().context("no beats")?;
-            let beats: Vec<f64> = beats.iter().filter_map(|b| b.as_f64()).collect();
-            let (rate, samples) = load_mono(&wav)?;
-            let stem = wav.file_stem().unwrap_or_default().to_string_lossy();
+            let item = Item::load(&wav.with_extension("json"))?;
+            let beats = item.truth.beats;
             sounds.push(Sound {
-                name: stem.into_owned(),
-                rate,
-                samples,
+                name: item.name,
+                rate: item.rate,
+                samples: item.samples,
                 tempo: metered(&beats).0.whole().map_or(0.0, |w| w.value),
                 beats,
             });

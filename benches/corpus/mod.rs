@@ -128,7 +128,8 @@ pub struct Item {
 impl Item {
     /// Loads `json` and the WAV file beside it.
     pub fn load(json: &Path) -> anyhow::Result<Self> {
-        let text = std::fs::read_to_string(json)?;
+        let text = std::fs::read_to_string(json)
+            .with_context(|| format!("{}: no truth beside the recording", json.display()))?;
         let truth = serde_json::from_str(&text).with_context(|| format!("{}", json.display()))?;
         let (rate, samples) = load_mono(json.with_extension("wav"))?;
         Ok(Item {
