@@ -170,12 +170,20 @@ fn cell(sounds: &[Sound], reads: &[[Read; 5]], method: usize) -> String {
 
 /// Feeds `beats` to a meter; also the tempi over 8 beats, with their times.
 fn metered(beats: &[f64]) -> (Meter, Vec<(f64, f64)>) {
+    metered_anew(beats.iter().map(|&beat| (beat, false)))
+}
+
+/// The same for beats at some of which another listener takes over.
+fn metered_anew(beats: impl Iterator<Item = (f64, bool)>) -> (Meter, Vec<(f64, f64)>) {
     let (mut meter, mut over) = (Meter::default(), Vec::new());
-    for beat in beats {
-        if meter.push(*beat)
+    for (beat, anew) in beats {
+        if anew {
+            meter.restart(beat);
+        }
+        if meter.push(beat)
             && let Some(tempo) = meter.over(8)
         {
-            over.push((*beat, tempo));
+            over.push((beat, tempo));
         }
     }
     (meter, over)
@@ -206,18 +214,6 @@ fn read(sound: &Sound) -> [Read; 5] {
         .filter(|e| matches!(e, Event::Beat(_)))
         .map(Event::time)
         .collect();
-    let mut meter = Meter::default();
-    let mut over = Vec::new();
-    for step in &found {
-        if step.anew {
-            meter.restart(step.time);
-        }
-        if meter.push(step.time)
-            && let Some(tempo) = meter.over(8)
-        {
-            over.push((step.time, tempo));
-        }
-    }
     let truth = metered(&sound.beats).1;
     let judged = |(meter, over): (Meter, Vec<(f64, f64)>)| Read {
         whole: meter.whole().map(|w| w.value),
@@ -239,6 +235,8 @@ fn read(sound: &Sound) -> [Read; 5] {
         lag,
         judged(metered(&chain)),
         judged(metered(&rise)),
-        judged((meter, over)),
+        judged(metered_anew(
+            found.iter().map(|step| (step.time, step.anew)),
+        )),
     ]
 }
