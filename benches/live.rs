@@ -69,8 +69,7 @@ mod linux {
         anyhow::ensure!(code == Some(0), "it failed: {err}");
 
         let errors = errors(&take, &sound, &phrases);
-        let mut sizes: Vec<f64> = errors.iter().flatten().map(|e| 1e3 * e.abs()).collect();
-        sizes.sort_by(f64::total_cmp);
+        let sizes: Vec<f64> = errors.iter().flatten().map(|e| 1e3 * e.abs()).collect();
         let at = |share: f64| quantile(&sizes, share).unwrap_or(f64::NAN);
         println!(
             "{wall:.0} s of {} phrases; load of this machine {:.1} (median; {} cores)",

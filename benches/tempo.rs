@@ -18,19 +18,24 @@
 
 use std::path::PathBuf;
 
-use anyhow::Context;
 use eightclap::engine::{Engine, Settings};
 use eightclap::event::Event;
 use eightclap::hear::pulse::{Pulse, Times};
 use eightclap::report::measures::quantile;
 use eightclap::report::tempo::Meter;
-use eightclap::sound::file::{find, load_mono};
+use eightclap::sound::file::find;
 use eightclap::steps::Steps;
 use rayon::prelude::*;
 
+#[allow(
+    dead_code,
+    reason = "shared with benches that hear with given networks"
+)]
+mod corpus;
 #[path = "../tests/tempo/sounds.rs"]
 mod sounds;
 
+use corpus::Item;
 use sounds::{Click, Sound, air, band, clicks, noises, snaps, waltz, with_noise};
 
 const METHODS: [&str; 5] = ["engine", "lag", "chain", "rise", "meter"];
@@ -58,17 +63,12 @@ fn main() -> anyhow::Result<()> {
     for corpus in &corpora {
         let mut sounds = Vec::new();
         for wav in find(&[corpus])? {
-            let text = std::fs::read(wav.with_extension("json"))
-                .with_context(|| format!("{}: no truth beside it", wav.display()))?;
-            let truth: serde_json::Value = serde_json::from_slice(&text)?;
-            let beats = truth["beats"].as_array().context("no beats")?;
-            let beats: Vec<f64> = beats.iter().filter_map(|b| b.as_f64()).collect();
-            let (rate, samples) = load_mono(&wav)?;
-            let stem = wav.file_stem().unwrap_or_default().to_string_lossy();
+            let item = Item::load(&wav.with_extension("json"))?;
+            let beats = item.truth.beats;
             sounds.push(Sound {
-                name: stem.into_owned(),
-                rate,
-                samples,
+                name: item.name,
+                rate: item.rate,
+                samples: item.samples,
                 tempo: metered(&beats).0.whole().map_or(0.0, |w| w.value),
                 beats,
             });
@@ -170,12 +170,20 @@ fn cell(sounds: &[Sound], reads: &[[Read; 5]], method: usize) -> String {
 
 /// Feeds `beats` to a meter; also the tempi over 8 beats, with their times.
 fn metered(beats: &[f64]) -> (Meter, Vec<(f64, f64)>) {
+    metered_anew(beats.iter().map(|&beat| (beat, false)))
+}
+
+/// The same for beats at some of which another listener takes over.
+fn metered_anew(beats: impl Iterator<Item = (f64, bool)>) -> (Meter, Vec<(f64, f64)>) {
     let (mut meter, mut over) = (Meter::default(), Vec::new());
-    for beat in beats {
-        if meter.push(*beat)
+    for (beat, anew) in beats {
+        if anew {
+            meter.restart(beat);
+        }
+        if meter.push(beat)
             && let Some(tempo) = meter.over(8)
         {
-            over.push((*beat, tempo));
+            over.push((beat, tempo));
         }
     }
     (meter, over)
@@ -206,18 +214,6 @@ fn read(sound: &Sound) -> [Read; 5] {
         .filter(|e| matches!(e, Event::Beat(_)))
         .map(Event::time)
         .collect();
-    let mut meter = Meter::default();
-    let mut over = Vec::new();
-    for step in &found {
-        if step.anew {
-            meter.restart(step.time);
-        }
-        if meter.push(step.time)
-            && let Some(tempo) = meter.over(8)
-        {
-            over.push((step.time, tempo));
-        }
-    }
     let truth = metered(&sound.beats).1;
     let judged = |(meter, over): (Meter, Vec<(f64, f64)>)| Read {
         whole: meter.whole().map(|w| w.value),
@@ -239,6 +235,8 @@ fn read(sound: &Sound) -> [Read; 5] {
         lag,
         judged(metered(&chain)),
         judged(metered(&rise)),
-        judged((meter, over)),
+        judged(metered_anew(
+            found.iter().map(|step| (step.time, step.anew)),
+        )),
     ]
 }

@@ -263,8 +263,8 @@ impl Steps {
 
     /// Whether the engine's tempo fits the onsets, beside the pulse's.
     fn fits(&self) -> bool {
-        match (self.engine_period(), self.pulse.period()) {
-            (Some(heard), Some(felt)) if self.pulse.is_clear() => {
+        match self.periods() {
+            Some((heard, felt)) if self.pulse.is_clear() => {
                 self.octave_apart() || self.pulse.fit(heard) >= FITS * self.pulse.fit(felt)
             }
             _ => true,
@@ -274,18 +274,19 @@ impl Steps {
     /// Whether one listener hears twice the other's tempo. Running notes of a reel
     /// can be even strokes: then the steps are the engine's.
     fn octave_apart(&self) -> bool {
-        match (self.engine_period(), self.pulse.period()) {
-            (Some(heard), Some(felt)) => ((heard / felt).log2().abs() - 1.0).abs() < SAME,
-            _ => false,
-        }
+        let apart = |(heard, felt): (f64, f64)| ((heard / felt).log2().abs() - 1.0).abs() < SAME;
+        self.periods().is_some_and(apart)
     }
 
     /// Whether both listeners hear the same tempo, or one of them none.
     fn same_tempo(&self) -> bool {
-        match (self.engine_period(), self.pulse.period()) {
-            (Some(heard), Some(felt)) => (heard / felt - 1.0).abs() <= SAME,
-            _ => true,
-        }
+        let same = |(heard, felt): (f64, f64)| (heard / felt - 1.0).abs() <= SAME;
+        self.periods().is_none_or(same)
+    }
+
+    /// Seconds a beat as the engine hears them, and as the pulse does.
+    fn periods(&self) -> Option<(f64, f64)> {
+        self.engine_period().zip(self.pulse.period())
     }
 
     /// Seconds between the engine's last beats.

@@ -5,7 +5,6 @@ use eightclap::steps::{By, Step, Steps};
 use rayon::prelude::*;
 
 #[path = "tempo/sounds.rs"]
-#[allow(dead_code, reason = "shared with the bench")]
 mod sounds;
 
 use sounds::{Click, Sound, air, band, clicks, noises, snaps, waltz, with_noise};

@@ -57,6 +57,17 @@ fn pitch(beat: usize) -> f64 {
     600.0 + 20.0 * beat as f64
 }
 
+/// How strong a tone of `hertz` is in `sound`: its power, in no unit of note.
+fn power_at(sound: &[f32], hertz: f64) -> f64 {
+    let step = std::f64::consts::TAU * hertz / f64::from(RATE);
+    let (mut re, mut im) = (0.0, 0.0);
+    for (n, &x) in sound.iter().enumerate() {
+        re += f64::from(x) * (step * n as f64).cos();
+        im += f64::from(x) * (step * n as f64).sin();
+    }
+    re * re + im * im
+}
+
 /// Which beat of the whole is heard at `at` seconds, if one is: the pitch whose
 /// tone is strongest there.
 fn heard_at(take: &Take, at: f64) -> Option<usize> {
@@ -65,15 +76,7 @@ fn heard_at(take: &Take, at: f64) -> Option<usize> {
     if level::rms(sound) < 0.05 {
         return None;
     }
-    let strength = |k: usize| {
-        let step = std::f64::consts::TAU * pitch(k) / f64::from(take.rate);
-        let (mut re, mut im) = (0.0, 0.0);
-        for (n, &x) in sound.iter().enumerate() {
-            re += f64::from(x) * (step * n as f64).cos();
-            im += f64::from(x) * (step * n as f64).sin();
-        }
-        re.hypot(im)
-    };
+    let strength = |k: usize| power_at(sound, pitch(k));
     (0..128).max_by(|&a, &b| strength(a).total_cmp(&strength(b)))
 }
 
@@ -264,15 +267,7 @@ fn pink_noise_falls_by_three_decibels_an_octave() {
     assert!((level::rms(&pink) - 0.1).abs() < 1e-4);
     // Power about `hertz`: of many short stretches, each against a tone.
     let power = |hertz: f64| {
-        let step = std::f64::consts::TAU * hertz / f64::from(RATE);
-        let of = |sound: &[f32]| {
-            let (mut re, mut im) = (0.0, 0.0);
-            for (n, &x) in sound.iter().enumerate() {
-                re += f64::from(x) * (step * n as f64).cos();
-                im += f64::from(x) * (step * n as f64).sin();
-            }
-            re * re + im * im
-        };
+        let of = |sound: &[f32]| power_at(sound, hertz);
         pink.chunks_exact(320).map(of).sum::<f64>()
     };
     // Three octaves: nine decibels.

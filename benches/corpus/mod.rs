@@ -128,15 +128,21 @@ pub struct Item {
 impl Item {
     /// Loads `json` and the WAV file beside it.
     pub fn load(json: &Path) -> anyhow::Result<Self> {
-        let text = std::fs::read_to_string(json)?;
+        let text = std::fs::read_to_string(json)
+            .with_context(|| format!("{}: no truth beside the recording", json.display()))?;
         let truth = serde_json::from_str(&text).with_context(|| format!("{}", json.display()))?;
         let (rate, samples) = load_mono(json.with_extension("wav"))?;
-        let name = json.file_stem().unwrap_or_default();
         Ok(Item {
-            name: name.to_string_lossy().into_owned(),
+            name: name(json),
             truth,
             rate,
             samples,
         })
     }
+}
+
+/// The file's name without its extension.
+pub fn name(file: &Path) -> String {
+    let stem = file.file_stem().unwrap_or_default();
+    stem.to_string_lossy().into_owned()
 }

@@ -4,6 +4,7 @@
 
 use eightclap::sound::band::{Dice, PartStart, Truth};
 
+use super::level;
 use super::stretch::stretch;
 
 /// Seconds before a beat at which sound is joined, so that its attack, which may
@@ -107,12 +108,7 @@ impl Take {
 
     /// Adds `sound` from `at` seconds on; what lies outside the take is not heard.
     pub fn mix(&mut self, at: f64, sound: &[f32], gain: f32) {
-        let start = (at * f64::from(self.rate)).round() as i64;
-        let unheard = (-start).clamp(0, sound.len() as i64) as usize;
-        let start = start.clamp(0, self.samples.len() as i64) as usize;
-        for (y, x) in self.samples[start..].iter_mut().zip(&sound[unheard..]) {
-            *y += gain * x;
-        }
+        level::mix(&mut self.samples, self.rate, at, sound, gain);
     }
 
     /// Root mean square of the music, from the tune's first beat to its last.
@@ -122,7 +118,7 @@ impl Take {
             (Some(&first), Some(&last)) => (self.sample(first), self.sample(last)),
             _ => (0, self.samples.len()),
         };
-        super::level::rms(&self.samples[first..last])
+        level::rms(&self.samples[first..last])
     }
 
     /// Where sound is joined before beat number `beat`, seconds.

@@ -6,7 +6,7 @@ use eightclap::engine::Engine;
 use eightclap::event::Event;
 use eightclap::sound::clap;
 
-use super::level::{loudest, peak};
+use super::level::{loudest, mix, peak};
 
 /// -6 dB.
 const HALF: f32 = 0.5;
@@ -63,11 +63,7 @@ pub fn hear_with_claps(
                 let seconds = phrase.time + f64::from(delay) / 1000.0;
                 let at = (seconds * f64::from(rate)).round() as usize;
                 assert!(at >= end, "a clap at {seconds} s was announced too late");
-                let at = at.min(samples.len());
-                let rest = &mut samples[at..];
-                for (y, x) in rest.iter_mut().zip(clap.iter()) {
-                    *y += gain * x;
-                }
+                mix(samples, rate, seconds, &clap, gain);
             }
         }
     }

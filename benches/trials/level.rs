@@ -1,4 +1,4 @@
-//! How loud a sound is.
+//! How loud a sound is, and one sound over another.
 
 /// Seconds in which loudness is taken.
 const WINDOW: f64 = 0.020;
@@ -40,5 +40,15 @@ pub fn set_rms(sound: &mut [f32], to: f32) {
     let now = rms(sound);
     if now > 0.0 {
         sound.iter_mut().for_each(|x| *x *= to / now);
+    }
+}
+
+/// Adds `sound` to `out` from `at` seconds on; what lies outside is not heard.
+pub fn mix(out: &mut [f32], rate: u32, at: f64, sound: &[f32], gain: f32) {
+    let start = (at * f64::from(rate)).round() as i64;
+    let unheard = (-start).clamp(0, sound.len() as i64) as usize;
+    let start = start.clamp(0, out.len() as i64) as usize;
+    for (y, x) in out[start..].iter_mut().zip(&sound[unheard..]) {
+        *y += gain * x;
     }
 }

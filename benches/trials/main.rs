@@ -10,6 +10,7 @@
 
 use anyhow::{Context, bail};
 use eightclap::sound::band::Dice;
+use eightclap::sound::resample::Resampler;
 use rayon::prelude::*;
 
 mod change;
@@ -107,9 +108,7 @@ impl Bench {
 
     /// Names of the recordings, as [`Bench::each`] takes them.
     fn names(&self) -> impl Iterator<Item = String> {
-        let stem = |path: &std::path::PathBuf| path.file_stem().map(|s| s.to_os_string());
-        let stems = self.options.items.iter().map(stem);
-        stems.map(|stem| stem.unwrap_or_default().to_string_lossy().into_owned())
+        self.options.items.iter().map(|json| corpus::name(json))
     }
 
     /// Does `job` with every recording, on all cores, each with chance of its own.
@@ -134,6 +133,15 @@ impl Bench {
         };
         self.options.items.par_iter().map(run).collect()
     }
+}
+
+/// The same sound at another sample rate.
+fn resampled(sound: &[f32], from: u32, to: u32) -> anyhow::Result<Vec<f32>> {
+    let mut resampler = Resampler::new(from, to, 1)?;
+    let mut out = Vec::new();
+    resampler.push(sound, &mut out)?;
+    resampler.finish(&mut out)?;
+    Ok(out)
 }
 
 /// A number for a name, the same for good (FNV-1a, 64 bits; from memory).

@@ -1,17 +1,15 @@
 //! Sounds over the music, and other sample rates: rows beside the plain ones.
 
-use anyhow::Context;
 use eightclap::engine::Settings;
 use eightclap::sound::band::Dice;
-use eightclap::sound::resample::Resampler;
 
-use super::Bench;
 use super::change::Take;
 use super::leak::{DELAYS, Softer, hear_with_claps};
 use super::level::loudest;
 use super::people::{self, CLAP_SCATTER, Doing, GROUP_BEFORE, STOMP_SCATTER};
 use super::speech::Speech;
 use super::table::Table;
+use super::{Bench, resampled};
 
 /// By how much a caller's call ends before or after its phrase's first beat.
 const CALL_SCATTER: f64 = 0.080;
@@ -92,13 +90,9 @@ fn with_dancers(mut take: Take, dice: &mut Dice) -> anyhow::Result<Take> {
 }
 
 fn at_rate(take: Take, rate: u32) -> anyhow::Result<Take> {
-    let mut resampler = Resampler::new(take.rate, rate, 1)?;
-    let mut samples = Vec::new();
-    resampler.push(&take.samples, &mut samples)?;
-    resampler.finish(&mut samples).context("at its end")?;
     Ok(Take {
         rate,
-        samples,
+        samples: resampled(&take.samples, take.rate, rate)?,
         truth: take.truth,
     })
 }

@@ -17,9 +17,6 @@ const TIMES: u64 = 8;
 /// People who talk at once.
 const TALKERS: usize = 24;
 
-/// A sound of one kind, the `n`-th.
-type Sound<'a> = Box<dyn Fn(usize, &mut Dice) -> anyhow::Result<Vec<f32>> + Sync + 'a>;
-
 /// Prints the table.
 pub fn print(bench: &Bench, speech: Option<&Speech>) -> anyhow::Result<()> {
     if !bench.wants("notmusic") {
@@ -29,54 +26,41 @@ pub fn print(bench: &Bench, speech: Option<&Speech>) -> anyhow::Result<()> {
         "\nnobody plays\n{:24} {:>7} {:>9} {:>9} {:>14}",
         "", "minutes", "claps/min", "beats/min", "with claps"
     );
-    row(
-        bench,
-        "silence",
-        Box::new(|_, _| Ok(signals::silence(SECONDS, RATE))),
-    )?;
-    row(
-        bench,
-        "white noise",
-        Box::new(|n, _| Ok(signals::white_noise(SECONDS, RATE, 0.2, n as u64))),
-    )?;
-    row(
-        bench,
-        "pink noise",
-        Box::new(|_, dice| Ok(people::pink(SECONDS, RATE, dice))),
-    )?;
+    row(bench, "silence", |_, _| Ok(signals::silence(SECONDS, RATE)))?;
+    row(bench, "white noise", |n, _| {
+        Ok(signals::white_noise(SECONDS, RATE, 0.2, n as u64))
+    })?;
+    row(bench, "pink noise", |_, dice| {
+        Ok(people::pink(SECONDS, RATE, dice))
+    })?;
     match speech {
         Some(speech) => {
-            row(
-                bench,
-                "one person talks",
-                Box::new(|n, dice| speech.talk(n, SECONDS, RATE, dice)),
-            )?;
-            row(
-                bench,
-                "24 people talk",
-                Box::new(|_, dice| speech.babble(TALKERS, SECONDS, RATE, dice)),
-            )?;
+            row(bench, "one person talks", |n, dice| {
+                speech.talk(n, SECONDS, RATE, dice)
+            })?;
+            row(bench, "24 people talk", |_, dice| {
+                speech.babble(TALKERS, SECONDS, RATE, dice)
+            })?;
         }
         None => println!("talk                     skipped: espeak-ng is not installed"),
     }
-    row(
-        bench,
-        "crowd, without words",
-        Box::new(|n, _| Ok(signals::babble(SECONDS, RATE, 0.1, n as u64))),
-    )?;
-    row(
-        bench,
-        "applause",
-        Box::new(|_, dice| Ok(people::applause(SECONDS, RATE, dice))),
-    )?;
-    row(
-        bench,
-        "feet",
-        Box::new(|_, dice| Ok(people::shuffle(SECONDS, RATE, dice))),
-    )
+    row(bench, "crowd, without words", |n, _| {
+        Ok(signals::babble(SECONDS, RATE, 0.1, n as u64))
+    })?;
+    row(bench, "applause", |_, dice| {
+        Ok(people::applause(SECONDS, RATE, dice))
+    })?;
+    row(bench, "feet", |_, dice| {
+        Ok(people::shuffle(SECONDS, RATE, dice))
+    })
 }
 
-fn row(bench: &Bench, name: &str, sound: Sound) -> anyhow::Result<()> {
+/// Prints the row of one kind of sound; `sound` makes the `n`-th.
+fn row(
+    bench: &Bench,
+    name: &str,
+    sound: impl Fn(usize, &mut Dice) -> anyhow::Result<Vec<f32>> + Sync,
+) -> anyhow::Result<()> {
     let heard = (0..TIMES)
         .into_par_iter()
         .map(|n| {

@@ -6,7 +6,7 @@
 use biquad::{Biquad, Coefficients, DirectForm2Transposed, ToHertz, Type};
 use eightclap::sound::band::Dice;
 
-use super::level::set_rms;
+use super::level::{mix, set_rms};
 
 /// Scatter of dancers' claps around the beat (standard deviation), seconds.
 pub const CLAP_SCATTER: f64 = 0.025;
@@ -73,8 +73,8 @@ pub fn stomp(rate: u32, dice: &mut Dice) -> Vec<f32> {
 pub fn group(rate: u32, count: usize, scatter: f64, one: Doing, dice: &mut Dice) -> Vec<f32> {
     let mut out = vec![0.0; (GROUP_SECONDS * f64::from(rate)) as usize];
     for _ in 0..count {
-        let at = GROUP_BEFORE + dice.bell(scatter);
-        add(&mut out, rate, at, &one(rate, dice));
+        let at = (GROUP_BEFORE + dice.bell(scatter)).max(0.0);
+        mix(&mut out, rate, at, &one(rate, dice), 1.0);
     }
     out
 }
@@ -122,7 +122,7 @@ fn crowd(
         let mut at = dice.between(0.0, pace);
         while at < seconds {
             let due = (at + dice.bell(scatter * pace)).max(0.0);
-            add(&mut out, rate, due, &one(rate, dice));
+            mix(&mut out, rate, due, &one(rate, dice), 1.0);
             at += pace;
         }
     }
@@ -158,12 +158,4 @@ pub fn pink(seconds: f64, rate: u32, dice: &mut Dice) -> Vec<f32> {
         .collect();
     set_rms(&mut out, 0.1);
     out
-}
-
-/// Adds `sound` to `out` from `at` seconds on.
-fn add(out: &mut [f32], rate: u32, at: f64, sound: &[f32]) {
-    let start = ((at * f64::from(rate)).round().max(0.0) as usize).min(out.len());
-    for (y, x) in out[start..].iter_mut().zip(sound) {
-        *y += x;
-    }
 }

@@ -8,10 +8,10 @@ use std::process::Command;
 use anyhow::{Context, ensure};
 use eightclap::sound::band::Dice;
 use eightclap::sound::file::load_mono;
-use eightclap::sound::resample::Resampler;
 use rayon::prelude::*;
 
 use super::level::{active, loudest, set_rms};
+use super::resampled;
 
 /// Voices: an accent and a speaker, and how many words a minute.
 const VOICES: [(&str, u32); 8] = [
@@ -116,7 +116,7 @@ impl Speech {
         self.prompts[of..of + PROMPTS.len()]
             .iter()
             .map(|clip| {
-                let mut clip = self.at_rate(clip, rate)?;
+                let mut clip = resampled(clip, self.rate, rate)?;
                 let loud = active(&clip, rate).max(1e-6);
                 clip.iter_mut().for_each(|x| *x /= loud);
                 Ok(clip)
@@ -133,7 +133,7 @@ impl Speech {
         rate: u32,
         dice: &mut Dice,
     ) -> anyhow::Result<Vec<f32>> {
-        let talk = self.at_rate(&self.talks[n % self.talks.len()], rate)?;
+        let talk = resampled(&self.talks[n % self.talks.len()], self.rate, rate)?;
         let from = (dice.even() * talk.len() as f64) as usize;
         let count = (seconds * f64::from(rate)) as usize;
         let mut out: Vec<f32> = talk.into_iter().cycle().skip(from).take(count).collect();
@@ -157,14 +157,6 @@ impl Speech {
             }
         }
         set_rms(&mut out, 0.1);
-        Ok(out)
-    }
-
-    fn at_rate(&self, clip: &[f32], rate: u32) -> anyhow::Result<Vec<f32>> {
-        let mut resampler = Resampler::new(self.rate, rate, 1)?;
-        let mut out = Vec::new();
-        resampler.push(clip, &mut out)?;
-        resampler.finish(&mut out)?;
         Ok(out)
     }
 }

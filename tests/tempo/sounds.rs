@@ -257,7 +257,6 @@ pub fn band(name: &str, steps_per_minute: f64, seed: u64, rate: u32) -> Sound {
 }
 
 /// What has no beat.
-#[allow(dead_code, reason = "for the bench")]
 pub fn noises() -> Vec<Sound> {
     let rate = 44_100;
     [

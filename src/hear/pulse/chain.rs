@@ -15,13 +15,13 @@ pub(super) fn best(strengths: &[f32], period: f64) -> Vec<usize> {
     let scale = 1.0 / power.sqrt();
     let (low, high) = ((0.7 * period) as usize, (1.4 * period).ceil() as usize);
     let costs: Vec<f32> = (low..=high)
-        .map(|gap| STRICT * ((gap.max(1) as f64 / period).ln() as f32).powi(2))
+        .map(|gap| STRICT * ((gap as f64 / period).ln() as f32).powi(2))
         .collect();
     let mut scores: Vec<f32> = Vec::with_capacity(count);
     let mut before: Vec<Option<usize>> = Vec::with_capacity(count);
     for (k, strength) in strengths.iter().enumerate() {
         let mut best = (0.0, None);
-        for (gap, cost) in (low.max(1)..=high).zip(&costs[low.max(1) - low..]) {
+        for (gap, cost) in (low..=high).zip(&costs) {
             let Some(from) = k.checked_sub(gap) else {
                 break;
             };

@@ -134,18 +134,15 @@ impl Pulse {
     }
 
     fn look(&mut self, over: bool, beats: &mut Vec<f64>) {
-        if !self.period.look(&self.onsets) {
+        let Some(period) = self.period.look(&self.onsets) else {
             self.unclear += 1;
             if self.unclear >= LOST {
                 self.period.forget();
                 self.last = None;
             }
             return;
-        }
-        self.unclear = 0;
-        let Some(period) = self.period.seconds() else {
-            return;
         };
+        self.unclear = 0;
         let rate = f64::from(FRAME_RATE);
         let strengths = self.onsets.strengths();
         let mut chain = chain::best(strengths, period * rate);
@@ -159,16 +156,16 @@ impl Pulse {
         if 2 * rises.count() < chain.len() {
             return;
         }
+        let exact = match self.times {
+            Times::Best => self.period.is_even(),
+            Times::Frames => false,
+            Times::Rises => true,
+        };
         for frame in chain {
             let time = self.onsets.time(frame);
             if !over && time > now - OLD * period {
                 break;
             }
-            let exact = match self.times {
-                Times::Best => self.period.is_even(),
-                Times::Frames => false,
-                Times::Rises => true,
-            };
             let time = self.onsets.rise(frame).filter(|_| exact).unwrap_or(time);
             if self.last.is_none_or(|last| time > last + APART * period) {
                 self.last = Some(time);

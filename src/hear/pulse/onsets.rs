@@ -147,11 +147,11 @@ impl Onsets {
 }
 
 /// Where between samples the peak at `k` lies, by a parabola: −0.5 to 0.5.
-pub(super) fn peak_offset(values: &[f32], k: usize) -> f64 {
+pub(super) fn peak_offset<T: Copy + Into<f64>>(values: &[T], k: usize) -> f64 {
     if k == 0 || k + 1 >= values.len() {
         return 0.0;
     }
-    let [a, b, c] = [values[k - 1], values[k], values[k + 1]].map(f64::from);
+    let [a, b, c] = [values[k - 1], values[k], values[k + 1]].map(Into::into);
     let bend = a - 2.0 * b + c;
     if bend >= 0.0 {
         return 0.0;

@@ -1,6 +1,6 @@
 //! How far apart the beats are.
 
-use super::onsets::Onsets;
+use super::onsets::{Onsets, peak_offset};
 use crate::hear::features::FRAME_RATE;
 
 /// Tempi followed, beats per minute.
@@ -49,6 +49,11 @@ fn frames(tempo: f64) -> f64 {
     60.0 * f64::from(FRAME_RATE) / tempo
 }
 
+/// The lag nearest to `seconds`.
+fn lag_of(seconds: f64) -> usize {
+    (seconds * f64::from(FRAME_RATE)).round() as usize
+}
+
 impl Period {
     pub(super) fn new(usual: f64) -> Self {
         Period {
@@ -77,7 +82,7 @@ impl Period {
         let Some(seconds) = self.seconds else {
             return best.0;
         };
-        let lag = (seconds * f64::from(FRAME_RATE)).round() as usize;
+        let lag = lag_of(seconds);
         let (held, score) = near(&self.scores, lag, 2);
         let same = (best.0 as f64 / lag as f64 - 1.0).abs() < SAME;
         match same || best.1 > BETTER * score {
@@ -89,8 +94,7 @@ impl Period {
     /// How well beats `seconds` apart fit the onsets: the autocorrelation there, 1
     /// at best.
     pub(super) fn fit(&self, seconds: f64) -> f64 {
-        let lag = (seconds * f64::from(FRAME_RATE)).round() as usize;
-        near(&self.alike, lag, 2).1
+        near(&self.alike, lag_of(seconds), 2).1
     }
 
     /// Nothing is believed any more.
@@ -101,32 +105,32 @@ impl Period {
         self.clear_looks = 0;
     }
 
-    /// Looks at the onsets; `false` if there is no clear pulse in them.
-    pub(super) fn look(&mut self, onsets: &Onsets) -> bool {
-        let strengths = onsets.strengths();
+    /// Looks at the onsets; gives the period, seconds, if there is a clear pulse in
+    /// them.
+    pub(super) fn look(&mut self, onsets: &Onsets) -> Option<f64> {
         if let Some(seconds) = even_strokes(onsets) {
             self.seconds = Some(seconds);
             self.even = true;
             self.clear_looks = CLEAR_LOOKS;
-            return true;
+            return self.seconds;
         }
         self.even = false;
         let (first, last) = (
             frames(FASTEST).floor() as usize,
             frames(SLOWEST).ceil() as usize,
         );
-        let Some(alike) = autocorrelation(strengths, last * MULTIPLES + MULTIPLES) else {
-            self.alike.clear();
-            return false;
-        };
-        self.alike.clone_from(&alike);
+        let lags = last * MULTIPLES + MULTIPLES;
+        self.alike = autocorrelation(onsets.strengths(), lags);
+        if self.alike.is_empty() {
+            return None;
+        }
         let fresh = self.scores.is_empty();
         self.scores.resize(last + 1, 0.0);
         let mut best = (0, 0.0);
         for lag in first..=last {
             let off = (60.0 * f64::from(FRAME_RATE) / lag as f64 / self.usual).ln() / TEMPO_SPREAD;
             let usual = (-0.5 * off * off).exp();
-            let score = support(&alike, lag) * usual;
+            let score = support(&self.alike, lag) * usual;
             let kept = &mut self.scores[lag];
             *kept += if fresh { 1.0 } else { NEW } * (score - *kept);
             if *kept > best.1 {
@@ -134,21 +138,21 @@ impl Period {
             }
         }
         let lag = self.held(best);
-        let clearness = near(&alike, lag, 2).1;
+        let clearness = near(&self.alike, lag, 2).1;
         let believed = self.clear_looks >= CLEAR_LOOKS;
         let enough = if believed { STILL_CLEAR } else { CLEAR };
         if lag == 0 || clearness < enough {
             if !believed {
                 self.clear_looks = 0;
             }
-            return false;
+            return None;
         }
         self.clear_looks += 1;
         if self.clear_looks < CLEAR_LOOKS {
-            return false;
+            return None;
         }
-        self.seconds = Some(fine_lag(&alike, lag) / f64::from(FRAME_RATE));
-        true
+        self.seconds = Some(fine_lag(&self.alike, lag) / f64::from(FRAME_RATE));
+        self.seconds
     }
 }
 
@@ -178,21 +182,14 @@ fn fine_lag(alike: &[f64], lag: usize) -> f64 {
         if value < STILL_CLEAR || at == 0 || at + 1 >= alike.len() {
             break;
         }
-        let (a, b, c) = (alike[at - 1], alike[at], alike[at + 1]);
-        let bend = a - 2.0 * b + c;
-        let between = if bend < 0.0 {
-            0.5 * (a - c) / bend
-        } else {
-            0.0
-        };
-        fine = (at as f64 + between.clamp(-0.5, 0.5)) / multiple as f64;
+        fine = (at as f64 + peak_offset(alike, at)) / multiple as f64;
     }
     fine
 }
 
 /// Autocorrelation of `values` about their mean at lags 0 to `lags`, 1 at 0; each
-/// lag by the pairs there are. `None` if nothing ever begins.
-fn autocorrelation(values: &[f32], lags: usize) -> Option<Vec<f64>> {
+/// lag by the pairs there are. Empty if nothing ever begins.
+fn autocorrelation(values: &[f32], lags: usize) -> Vec<f64> {
     let count = values.len();
     // Strong strokes should not drown the others.
     let root: Vec<f32> = values.iter().map(|v| v.sqrt()).collect();
@@ -207,9 +204,9 @@ fn autocorrelation(values: &[f32], lags: usize) -> Option<Vec<f64>> {
     };
     let all = at(0);
     if all <= 0.0 || strongest(values) < FAINT {
-        return None;
+        return Vec::new();
     }
-    Some((0..=lags).map(|lag| at(lag) / all).collect())
+    (0..=lags).map(|lag| at(lag) / all).collect()
 }
 
 fn strongest(strengths: &[f32]) -> f32 {
@@ -245,10 +242,9 @@ fn even_strokes(onsets: &Onsets) -> Option<f64> {
     }
     let exact = |k: &usize| onsets.rise(*k).unwrap_or_else(|| onsets.time(*k));
     let times: Vec<f64> = strokes.iter().map(exact).collect();
-    let gaps: Vec<f64> = times.windows(2).map(|w| w[1] - w[0]).collect();
-    let mut sorted = gaps.clone();
-    sorted.sort_by(f64::total_cmp);
-    let middle = sorted[sorted.len() / 2];
+    let mut gaps: Vec<f64> = times.windows(2).map(|w| w[1] - w[0]).collect();
+    gaps.sort_by(f64::total_cmp);
+    let middle = gaps[gaps.len() / 2];
     let even = gaps
         .iter()
         .filter(|gap| (**gap / middle - 1.0).abs() <= EVEN)

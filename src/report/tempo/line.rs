@@ -10,6 +10,8 @@
 //! *JASA* 88, 1993). The first line is the median of slopes between points half a
 //! run apart, after Theil (1950) and Sen (*JASA* 63, 1968), who take all pairs.
 
+use crate::report::measures::quantile;
+
 /// Rounds after the first line: the weights hardly move after the fourth.
 const ROUNDS: usize = 6;
 /// Robust standard deviations beyond which a point has no weight.
@@ -46,7 +48,8 @@ pub(super) fn fit(points: &[Point]) -> Option<Fit> {
     let mut fit = None;
     for _ in 0..ROUNDS {
         let distances = distances(&runs, slope);
-        let spread = NORMAL * median(distances.iter().map(|d| d.abs()).collect())?;
+        let sizes: Vec<f64> = distances.iter().map(|d| d.abs()).collect();
+        let spread = NORMAL * quantile(&sizes, 0.5)?;
         // With points exactly on the line there is nothing to be told apart.
         let cut = CUT * spread.max(1e-9);
         for (weight, distance) in weights.iter_mut().zip(&distances) {
@@ -83,7 +86,7 @@ fn first_slope(runs: &[&[Point]]) -> Option<f64> {
             }
         }
     }
-    median(slopes)
+    quantile(&slopes, 0.5)
 }
 
 /// How far each point lies above where its run would have it: above the line in a
@@ -101,7 +104,7 @@ fn distances(runs: &[&[Point]], slope: f64) -> Vec<f64> {
             let bent = |k| above[k] - by_neighbours(&above, k);
             distances.extend((0..above.len()).map(bent));
         } else {
-            let height = median(above.clone()).unwrap_or(0.0);
+            let height = quantile(&above, 0.5).unwrap_or(0.0);
             distances.extend(above.iter().map(|a| a - height));
         }
     }
@@ -119,8 +122,8 @@ fn by_neighbours(values: &[f64], k: usize) -> f64 {
         (Some(near), None) => Some(2.0 * near - at(-2 * by)?),
         (None, None) => None,
     };
-    let guesses = (1..=NEIGHBOURS as isize).filter_map(guess).collect();
-    median(guesses).unwrap_or(values[k])
+    let guesses: Vec<f64> = (1..=NEIGHBOURS as isize).filter_map(guess).collect();
+    quantile(&guesses, 0.5).unwrap_or(values[k])
 }
 
 fn least_squares(runs: &[&[Point]], weights: &[f64]) -> Option<Fit> {
@@ -159,17 +162,6 @@ fn least_squares(runs: &[&[Point]], weights: &[f64]) -> Option<Fit> {
         error: (variance / xx).sqrt(),
         spread: variance.sqrt(),
     })
-}
-
-/// The middle of `values`, or the mean of the two in the middle.
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let half = values.len() / 2;
-    match values.len() {
-        0 => None,
-        n if n % 2 == 0 => Some(0.5 * (values[half - 1] + values[half])),
-        _ => Some(values[half]),
-    }
 }
 
 #[cfg(test)]

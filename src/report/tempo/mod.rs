@@ -39,6 +39,9 @@ pub use table::Row;
 pub use want::{Advice, Adviser, Want, WantError};
 pub use write::{CSV_HEAD, csv_row, json_beat, json_summary};
 
+use std::borrow::Cow;
+
+use crate::sound::timeline::median;
 use line::Point;
 
 /// Beats over which the tempo is said to be that of "now".
@@ -214,18 +217,15 @@ impl Meter {
             return false;
         }
         let mut gaps: Vec<f64> = self.raw.windows(2).map(|w| w[1].0 - w[0].0).collect();
-        gaps.sort_by(f64::total_cmp);
-        let middle = gaps[gaps.len() / 2];
+        let middle = median(&mut gaps);
         if gaps.iter().any(|gap| (gap / middle - 1.0).abs() > ALIKE) || middle < *FIRST_GAP.start()
         {
             return false;
         }
-        let anew = std::mem::take(&mut self.raw);
-        let kept = self.beats.partition_point(|b| b.time < anew[0].0);
-        let taken = self.beats.len() - kept;
-        self.beats.truncate(kept);
+        let (anew, before) = (std::mem::take(&mut self.raw), self.beats.len());
+        self.restart(anew[0].0);
         // They were no strays after all.
-        let strays = anew.len() - taken;
+        let strays = anew.len() - (before - self.beats.len());
         self.strays = self.strays.saturating_sub(strays as u64);
         for (time, _) in anew {
             let steps = self.place(time);
@@ -236,13 +236,12 @@ impl Meter {
 
     /// Seconds a beat of the last few of this run.
     fn period(&self) -> Option<f64> {
-        let tail = self.tail(NOW.max(STRETCH));
+        let tail = self.tail(STRETCH);
         let mut gaps: Vec<f64> = tail
             .windows(2)
             .map(|w| (w[1].time - w[0].time) / f64::from(w[1].number - w[0].number))
             .collect();
-        gaps.sort_by(f64::total_cmp);
-        gaps.get(gaps.len() / 2).copied()
+        (!gaps.is_empty()).then(|| median(&mut gaps))
     }
 
     /// The beats of this run that lie within the last `beats` beats.
@@ -298,13 +297,18 @@ impl Meter {
 
     /// Steps per minute over the beats from `from` to just before `to` (seconds).
     pub fn between(&self, from: f64, to: f64) -> Option<Estimate> {
-        let first = self.beats.partition_point(|b| b.time < from);
-        let last = self.beats.partition_point(|b| b.time < to);
-        let fit = line::fit(&points(&alike(&self.beats[first..last.max(first)])))?;
+        let fit = line::fit(&points(&alike(self.inside(from, to))))?;
         Some(Estimate {
             value: 60.0 * fit.slope,
             error: 60.0 * fit.error,
         })
+    }
+
+    /// The beats from `from` to just before `to` (seconds).
+    fn inside(&self, from: f64, to: f64) -> &[Beat] {
+        let first = self.beats.partition_point(|b| b.time < from);
+        let last = self.beats.partition_point(|b| b.time < to);
+        &self.beats[first..last.max(first)]
     }
 
     /// The tempi of the stretches, in order.
@@ -361,7 +365,11 @@ impl Meter {
 
 /// The beats of those runs whose tempo is about that of most of the time: runs at
 /// twice or half the tempo, as when the beat was looked for, are another matter.
-fn alike(beats: &[Beat]) -> Vec<Beat> {
+fn alike(beats: &[Beat]) -> Cow<'_, [Beat]> {
+    // A run alone is like itself; it need not be fitted to see that.
+    if beats.first().map(|b| b.run) == beats.last().map(|b| b.run) {
+        return Cow::Borrowed(beats);
+    }
     let mut runs: Vec<(f64, f64, &[Beat])> = beats
         .chunk_by(|a, b| a.run == b.run)
         .filter_map(|run| {
@@ -377,7 +385,7 @@ fn alike(beats: &[Beat]) -> Vec<Beat> {
         passed >= half
     });
     let Some(&(slope, ..)) = middle else {
-        return Vec::new();
+        return Cow::Owned(Vec::new());
     };
     let near = |run: &&(f64, f64, &[Beat])| (run.0 / slope).ln().abs() < LEVEL;
     let mut kept: Vec<Beat> = runs
@@ -387,7 +395,7 @@ fn alike(beats: &[Beat]) -> Vec<Beat> {
         .copied()
         .collect();
     kept.sort_by_key(|b| (b.run, b.number));
-    kept
+    Cow::Owned(kept)
 }
 
 fn points(beats: &[Beat]) -> Vec<Point> {

@@ -1,5 +1,7 @@
 //! The tempo over time as a row of small bars.
 
+use crate::sound::timeline::median;
+
 /// Bars from empty to full.
 const BARS: [char; 8] = ['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
 /// The least range that the bars span, steps per minute: within it a band's
@@ -18,10 +20,8 @@ pub fn series(tempi: &[(f64, f64)], columns: usize) -> Vec<Option<f64>> {
         return tempi.iter().take(columns).map(|t| Some(t.1)).collect();
     }
     let mut steps: Vec<f64> = tempi.windows(2).map(|w| w[1].0 - w[0].0).collect();
-    steps.sort_by(f64::total_cmp);
-    let step = steps[steps.len() / 2];
     // A column for each tempo and each gap of its length, while there is room.
-    let used = ((length / step).round() as usize + 1).clamp(1, columns);
+    let used = ((length / median(&mut steps)).round() as usize + 1).clamp(1, columns);
     let mut sums = vec![(0.0, 0u32); used];
     for (time, tempo) in tempi {
         let share = (time - first) / length;
@@ -37,14 +37,17 @@ pub fn series(tempi: &[(f64, f64)], columns: usize) -> Vec<Option<f64>> {
 /// The range that the bars of `series` span, steps per minute; 0 to 0 if there
 /// are none.
 pub fn span(series: &[Option<f64>]) -> (f64, f64) {
-    let tempi = || series.iter().flatten().copied();
-    let low = tempi().fold(f64::INFINITY, f64::min);
-    let high = tempi().fold(f64::NEG_INFINITY, f64::max);
-    if low > high {
+    let Some((low, high)) = extremes(series.iter().flatten().copied()) else {
         return (0.0, 0.0);
-    }
+    };
     let more = (0.5 * (LEAST_RANGE - (high - low))).max(0.0);
     ((low - more).floor(), (high + more).ceil())
+}
+
+/// The lowest and the highest of `tempi`; `None` of none.
+pub(super) fn extremes(tempi: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
+    let wider = |(low, high): (f64, f64), (a, b): (f64, f64)| (low.min(a), high.max(b));
+    tempi.map(|tempo| (tempo, tempo)).reduce(wider)
 }
 
 /// The series as text, one character a column, and the tempi of its lowest and

@@ -1,6 +1,7 @@
 //! The tempo by time through the tune.
 
 use super::Meter;
+use super::spark::extremes;
 
 /// Beats of a row where times through the tune are not known.
 const BEATS: usize = 64;
@@ -56,13 +57,8 @@ impl Meter {
             // A boundary is a predicted beat, the beats may have been heard a
             // little before or after it.
             let (from, to) = (from - 0.2, to - 0.2);
-            let inside: Vec<f64> = self
-                .beats
-                .iter()
-                .map(|b| b.time)
-                .filter(|t| (from..to).contains(t))
-                .collect();
-            let (Some(&a), Some(&b)) = (inside.first(), inside.last()) else {
+            let inside = self.inside(from, to);
+            let (Some(a), Some(b)) = (inside.first(), inside.last()) else {
                 continue;
             };
             // A few beats after the last time through are no row of their own.
@@ -70,19 +66,15 @@ impl Meter {
             let Some(tempo) = tempo else {
                 continue;
             };
-            let tempi = || {
-                let within = |s: &&super::Stretch| (from..to).contains(&s.time);
-                stretches.iter().filter(within).map(|s| s.tempo)
-            };
-            let low = tempi().fold(f64::INFINITY, f64::min);
-            let high = tempi().fold(f64::NEG_INFINITY, f64::max);
+            let within = |s: &&super::Stretch| (from..to).contains(&s.time);
+            let tempi = stretches.iter().filter(within).map(|s| s.tempo);
             rows.push(Row {
                 name: name.clone(),
-                from: a,
-                to: b,
+                from: a.time,
+                to: b.time,
                 beats: inside.len(),
                 tempo: tempo.value,
-                range: (low <= high).then_some((low, high)),
+                range: extremes(tempi),
             });
         }
         rows
