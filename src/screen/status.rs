@@ -125,30 +125,27 @@ fn tempo_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let Some((words, switches)) = found.or_else(|| all.last()) else {
         return;
     };
-    let off = |advice: &(Advice, String)| advice.0 != Advice::Good;
-    let style = match state.advice().is_some_and(|a| off(&a)) {
-        true => ink.message(),
-        false => ink.strong(),
-    };
+    let style = advice_ink(state.advice().map(|(advice, _)| advice), ink);
     let used = 1 + put(buf, area, 1, 0, words, style);
     put_right(buf, area, used + 1, 0, &format!("{switches} "), ink.plain());
+}
+
+/// A tempo that is not as wanted stands out.
+fn advice_ink(advice: Option<Advice>, ink: Ink) -> Style {
+    match advice {
+        None | Some(Advice::Good) => ink.strong(),
+        Some(_) => ink.message(),
+    }
 }
 
 /// The tempo in words, from long to short.
 fn tempo_wordings(state: &State) -> Vec<String> {
     let wanted = state.want().map(|want| format!("wanted {want}"));
     let Some(tempo) = state.steps_per_minute() else {
-        let wanted = wanted.unwrap_or_default();
-        return vec![format!("{wanted} steps per minute"), wanted]
-            .into_iter()
-            .map(|words| {
-                if state.want().is_some() {
-                    words
-                } else {
-                    String::new()
-                }
-            })
-            .collect();
+        return match wanted {
+            Some(wanted) => vec![format!("{wanted} steps per minute"), wanted],
+            None => vec![String::new()],
+        };
     };
     let plain = format!("{tempo:.0} steps per minute");
     let short = format!("{tempo:.0} a minute");
@@ -292,11 +289,8 @@ pub(super) fn large(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let steps = steps.map_or("-".to_owned(), |steps| format!("{steps:.0}"));
     captioned(tempo, buf, &steps, &caption, ink.strong());
     if let Some((given, said)) = state.advice() {
-        let style = match given {
-            Advice::Good => ink.strong(),
-            _ => ink.message(),
-        };
         let caption = format!("{0}  {said}  {0}", given.mark());
+        let style = advice_ink(Some(given), ink);
         captioned(advice, buf, given.words(), &caption, style);
     }
     let words = doubt(state);

@@ -7,12 +7,11 @@ use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::{Constraint, Layout, Rect};
-use ratatui::style::Style;
 use ratatui::widgets::{Sparkline, Widget};
 use unicode_width::UnicodeWidthStr;
 
 use super::letters::put_large;
-use super::text::clock;
+use super::text::{clock, steady_words};
 use super::view::{Ink, fill, put, put_middle, put_right};
 use crate::report::tempo::{Advice, Estimate, Meter, Reading, Steadiness, Want, series, span};
 
@@ -178,14 +177,6 @@ pub fn draw(area: Rect, buf: &mut Buffer, dial: &Dial) {
     put(buf, keys, 1, 0, dial.keys, ink.plain());
 }
 
-/// Green light or warning, beside the words that say it.
-fn advice_ink(advice: Advice, ink: Ink) -> Style {
-    match advice {
-        Advice::Good => ink.next().patch(ink.strong()),
-        _ => ink.message(),
-    }
-}
-
 fn large(area: Rect, buf: &mut Buffer, dial: &Dial, ink: Ink) {
     let Some(tempo) = dial.tempo() else {
         let row = area.height / 2;
@@ -217,8 +208,8 @@ fn advice_row(area: Rect, buf: &mut Buffer, dial: &Dial, ink: Ink) {
         (Some((advice, words)), _) => {
             let text = format!(" {0}  {words}  {0} ", advice.mark());
             let style = match advice {
-                Advice::Good => advice_ink(*advice, ink),
-                _ => advice_ink(*advice, ink).patch(ink.lit()),
+                Advice::Good => ink.next().patch(ink.strong()),
+                _ => ink.message().patch(ink.lit()),
             };
             put_middle(buf, area, 0, &text, style);
         }
@@ -311,11 +302,9 @@ fn span_row(area: Rect, buf: &mut Buffer, dial: &Dial, ink: Ink) {
 }
 
 fn steady_row(area: Rect, buf: &mut Buffer, dial: &Dial, ink: Ink) {
-    let text = match dial.steadiness {
-        Some(steady) => super::text::steady_words(&steady),
-        None => return,
-    };
-    put_middle(buf, area, 0, &text, ink.plain());
+    if let Some(steady) = dial.steadiness {
+        put_middle(buf, area, 0, &steady_words(&steady), ink.plain());
+    }
 }
 
 fn history_rows(area: Rect, buf: &mut Buffer, dial: &Dial, ink: Ink) {
@@ -329,29 +318,13 @@ fn history_rows(area: Rect, buf: &mut Buffer, dial: &Dial, ink: Ink) {
         return;
     }
     let (low, high) = span(&tempi);
-    put_right(
-        buf,
-        Rect {
-            width: labels,
-            ..area
-        },
-        0,
-        0,
-        &format!("{high:.0} "),
-        ink.plain(),
-    );
-    let bottom = area.height - 1;
-    put_right(
-        buf,
-        Rect {
-            width: labels,
-            ..area
-        },
-        0,
-        bottom,
-        &format!("{low:.0} "),
-        ink.plain(),
-    );
+    let label = Rect {
+        width: labels,
+        ..area
+    };
+    for (row, tempo) in [(0, high), (area.height - 1, low)] {
+        put_right(buf, label, 0, row, &format!("{tempo:.0} "), ink.plain());
+    }
     let steps = u64::from(area.height) * 8;
     let bars: Vec<Option<u64>> = tempi
         .iter()
