@@ -6,7 +6,8 @@
 //! phrases fit. The measures are defined in `eightclap::report::accuracy`.
 //! `--items` prints a line for each recording too; `--weights DIR` hears with the
 //! network of `DIR/weights.json` and `DIR/weights.bin` instead of the shipped one,
-//! `--phrase-weights DIR` finds phrases with another one.
+//! `--phrase-weights DIR` finds phrases with another one; `--set NAME=VALUE` changes one
+//! of the numbers that decide (`corpus/mod.rs` lists them).
 
 use std::path::Path;
 use std::time::Instant;

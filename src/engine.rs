@@ -5,7 +5,7 @@
 //! given, never on how they were cut into blocks, and never on samples after
 //! the moment it speaks.
 
-use crate::event::{Beat, Event, LeadIn, Phrase};
+use crate::event::{Beat, Event, FormHeard, LeadIn, Phrase};
 use crate::hear::beats::{Expectations, LEAD_IN};
 use crate::hear::features::{FRAME_RATE, Features, PITCHES, RateError, WINDOW};
 use crate::hear::net::{Activation, Net};
@@ -13,6 +13,7 @@ use crate::hear::tracker::{Heard, Tracker};
 use crate::phrase::belief::{Belief, COUNTED_BEATS, Evidence, LEAD_IN_BEATS, Trust, begun};
 use crate::phrase::net::PhraseNet;
 use crate::phrase::repeat::Memory;
+use crate::phrase::shape::Shape;
 use crate::phrase::{Form, Place};
 
 /// What the engine is told about the music beforehand.
@@ -24,6 +25,10 @@ pub struct Settings {
     pub clap_above: f32,
     /// Probability of it down to which the engine then goes on clapping.
     pub clap_down_to: f32,
+    /// Largest spread, seconds, of the tune's first beat that is clapped on, and of a
+    /// lead-in's fourth beat that tells of it: with lead-ins heard well it is 8 to
+    /// 11 ms.
+    pub sharp: f64,
     /// Expectations of the beat.
     pub expect: Expectations,
     /// Trust in the phrase evidence.
@@ -36,6 +41,7 @@ impl Default for Settings {
             form: Form::default(),
             clap_above: 0.6,
             clap_down_to: 0.45,
+            sharp: 0.0115,
             expect: Expectations::default(),
             trust: Trust::default(),
         }
@@ -50,10 +56,6 @@ const KEPT: usize = 128;
 /// Seconds around a beat in which a "one" is looked for.
 const ONE_REACH: f64 = 0.045;
 
-/// Largest spread, seconds, of the tune's first beat that is clapped on, and of a
-/// lead-in's fourth beat that tells of it: with lead-ins heard well it is 8 to 11 ms.
-const SHARP: f64 = 0.0115;
-
 /// Hears a band and counts its phrases.
 pub struct Engine {
     settings: Settings,
@@ -64,6 +66,9 @@ pub struct Engine {
     belief: Belief,
     memory: Memory,
     phrase_net: PhraseNet,
+    shape: Shape,
+    /// The form that the tune seems to have, if not the one told.
+    other_form: Option<Form>,
     /// The newest activations, by frame number modulo [`KEPT`].
     recent: [Activation; KEPT],
     frames: u64,
@@ -107,6 +112,8 @@ impl Engine {
             belief: Belief::new(settings.form, settings.trust),
             memory: Memory::default(),
             phrase_net,
+            shape: Shape::new(settings.form),
+            other_form: None,
             recent: [Activation::default(); KEPT],
             frames: 0,
             counting: false,
@@ -206,12 +213,14 @@ impl Engine {
                 || net.step(&remembered),
             );
             self.belief.weigh(&weights);
+            self.look_at_form(beat, events);
         }
         match beat.steps {
             None => {
                 self.belief.forget();
                 self.memory.forget();
                 self.phrase_net.forget();
+                self.shape.forget();
             }
             Some(steps) if steps >= PAUSE => self.belief.pause(steps - 1.0),
             Some(steps) => self.belief.pass(steps - 1.0),
@@ -225,9 +234,12 @@ impl Engine {
         let (count, sure) = self.belief.count();
         let place = self.belief.likeliest();
         let led_in = counted[LEAD_IN_BEATS - 1] > 0.5 && place.beat == 0;
-        let sharp = beat.spread <= SHARP;
+        let sharp = beat.spread <= self.settings.sharp;
         let leads_in = counted[LEAD_IN_BEATS - 2] > 0.5 && sharp;
         let opening = begun(&counted);
+        if opening {
+            self.shape.forget();
+        }
         let time_through = match self.standing {
             _ if opening => 1,
             Some(s) if place.beat == 0 && s.place.beat + 1 == self.settings.form.beats() => {
@@ -285,6 +297,19 @@ impl Engine {
                 phrase: place.phrase(),
                 time_through,
                 sure: sure * beat.sure,
+            }));
+        }
+    }
+
+    /// Says so when the tune repeats itself in another form than was told.
+    fn look_at_form(&mut self, beat: &Heard, events: &mut Vec<Event>) {
+        let other = self.shape.beat(self.memory.again());
+        if other != self.other_form {
+            self.other_form = other;
+            events.push(Event::Form(FormHeard {
+                time: beat.time,
+                announced: beat.announced,
+                other,
             }));
         }
     }

@@ -1,6 +1,6 @@
 //! What the engine says: beats, phrases and lead-ins, each ahead of its time.
 
-use crate::phrase::Part;
+use crate::phrase::{Form, Part};
 
 /// How far ahead of its time every beat and phrase is announced, in seconds.
 pub const NOTICE: f64 = 0.060;
@@ -20,6 +20,8 @@ pub enum Event {
     Beat(Beat),
     /// A phrase is about to begin, and the program is sure enough to clap.
     Phrase(Phrase),
+    /// The tune seems to have another form than was told, or no longer does.
+    Form(FormHeard),
 }
 
 /// Four lead-in beats, and the tune's first beat after them.
@@ -68,6 +70,18 @@ pub struct Phrase {
     pub sure: f32,
 }
 
+/// Another form than was told, heard in how the tune repeats itself. Phrases go on
+/// all the same; the parts that they name are those of the form told, and doubtful.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FormHeard {
+    /// The beat at which it became clear, seconds.
+    pub time: f64,
+    /// Seconds of sound heard when this was decided.
+    pub announced: f64,
+    /// The form that the tune seems to have; `None` when the one told fits again.
+    pub other: Option<Form>,
+}
+
 impl Event {
     /// When the thing happens, seconds.
     pub fn time(&self) -> f64 {
@@ -75,6 +89,7 @@ impl Event {
             Event::LeadIn(e) => e.time,
             Event::Beat(e) => e.time,
             Event::Phrase(e) => e.time,
+            Event::Form(e) => e.time,
         }
     }
 
@@ -84,6 +99,7 @@ impl Event {
             Event::LeadIn(e) => e.announced,
             Event::Beat(e) => e.announced,
             Event::Phrase(e) => e.announced,
+            Event::Form(e) => e.announced,
         }
     }
 
@@ -101,6 +117,11 @@ impl Event {
                 ..e
             }),
             Event::Phrase(e) => Event::Phrase(Phrase {
+                time: e.time + by,
+                announced: e.announced + by,
+                ..e
+            }),
+            Event::Form(e) => Event::Form(FormHeard {
                 time: e.time + by,
                 announced: e.announced + by,
                 ..e

@@ -24,8 +24,9 @@ pub struct Options {
 }
 
 impl Options {
-    /// Reads `--corpus DIR` (any number), `--items`, `--weights DIR` and
-    /// `--phrase-weights DIR`; the folders hold `NAME.wav` with `NAME.json`.
+    /// Reads `--corpus DIR` (any number), `--items`, `--weights DIR`,
+    /// `--phrase-weights DIR` and `--set NAME=VALUE` (any number; names as in [`set`]);
+    /// the folders hold `NAME.wav` with `NAME.json`.
     pub fn from_args() -> anyhow::Result<Self> {
         let mut folders = Vec::new();
         let mut rest = Vec::new();
@@ -33,6 +34,7 @@ impl Options {
         let mut ears = Ears {
             net: Net::trained(),
             phrase_net: PhraseNet::trained(),
+            settings: Vec::new(),
         };
         let mut args = std::env::args().skip(1);
         while let Some(arg) = args.next() {
@@ -46,6 +48,13 @@ impl Options {
                 "--phrase-weights" => {
                     let (list, data) = weights(&args.next().context("--phrase-weights DIR")?)?;
                     ears.phrase_net = PhraseNet::from_parts(&list, &data)?;
+                }
+                "--set" => {
+                    let text = args.next().context("--set NAME=VALUE")?;
+                    let (name, value) = text.split_once('=').context("--set NAME=VALUE")?;
+                    let value = value.parse().with_context(|| format!("--set {text}"))?;
+                    set(&mut Settings::default(), name, value)?;
+                    ears.settings.push((name.to_owned(), value));
                 }
                 "--bench" => {}
                 _ => rest.push(arg),
@@ -84,16 +93,45 @@ fn weights(folder: &str) -> anyhow::Result<(String, Vec<u8>)> {
     Ok((list, std::fs::read(folder.join("weights.bin"))?))
 }
 
-/// The networks to hear with.
+/// The networks to hear with, and what is to be expected in another way than usual.
 pub struct Ears {
     net: Net,
     phrase_net: PhraseNet,
+    settings: Vec<(String, f64)>,
+}
+
+/// Sets one of the numbers that decide how the engine hears.
+fn set(settings: &mut Settings, name: &str, value: f64) -> anyhow::Result<()> {
+    let weight = value as f32;
+    match name {
+        "clap_above" => settings.clap_above = weight,
+        "clap_down_to" => settings.clap_down_to = weight,
+        "sharp" => settings.sharp = value,
+        "slip" => settings.trust.slip = weight,
+        "near_slip" => settings.trust.near_slip = weight,
+        "one_weight" => settings.trust.one_weight = weight,
+        "part_weight" => settings.trust.part_weight = weight,
+        "tune_weight" => settings.trust.tune_weight = weight,
+        "counted_tune_weight" => settings.trust.counted_tune_weight = weight,
+        "beat_weight" => settings.expect.beat_weight = weight,
+        "off_beat_weight" => settings.expect.off_beat_weight = weight,
+        "mode_weight" => settings.expect.mode_weight = weight,
+        "mode_floor" => settings.expect.mode_floor = weight,
+        "settling" => settings.expect.settling = value,
+        "steadiness" => settings.expect.steadiness = value,
+        _ => bail!("--set {name}: no such number; benches/corpus/mod.rs lists them"),
+    }
+    Ok(())
 }
 
 impl Ears {
     /// A new engine for sound at `rate` samples a second.
     pub fn engine(&self, rate: u32, settings: Settings) -> anyhow::Result<Engine> {
         let (net, phrase_net) = (self.net.clone(), self.phrase_net.clone());
+        let mut settings = settings;
+        for (name, value) in &self.settings {
+            set(&mut settings, name, *value)?;
+        }
         Ok(Engine::with_nets(rate, settings, net, phrase_net)?)
     }
 

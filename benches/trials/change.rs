@@ -2,6 +2,7 @@
 //!
 //! Pure functions; `tests/trials.rs` holds them to what they say.
 
+use eightclap::phrase::Part;
 use eightclap::sound::band::{Dice, PartStart, Truth};
 
 use super::level;
@@ -85,11 +86,22 @@ impl Take {
     /// The tune without its second A: 48 beats a time through. The parts are
     /// called by their place in such a tune: A1, A2, B1.
     pub fn without_second_a(&self) -> Take {
+        self.without(&["A2"], &["A1", "", "A2", "B1"])
+    }
+
+    /// A tune of 32 beats, A1 B1: the parts A2 and B2 are left out.
+    pub fn without_repeats(&self) -> Take {
+        self.without(&["A2", "B2"], &["A1", "", "A2"])
+    }
+
+    /// Leaves out whole parts and gives the others, of a form A1 A2 B1 B2, their new
+    /// names.
+    fn without(&self, left_out: &[&str], names: &[&str]) -> Take {
         let mut pieces = Vec::new();
         let mut from = 0.0;
         let mut parts = self.truth.parts.iter().peekable();
         while let Some(part) = parts.next() {
-            if part.name == "A2" {
+            if left_out.contains(&part.name.as_str()) {
                 pieces.push(Piece::Old(from, part.t - LEAN));
                 from = parts.peek().map_or(self.seconds(), |next| next.t - LEAN);
             }
@@ -97,11 +109,10 @@ impl Take {
         pieces.push(Piece::Old(from, self.seconds()));
         let mut take = self.pieced(&pieces);
         for part in &mut take.truth.parts {
-            part.name = match part.name.as_str() {
-                "B1" => "A2".to_owned(),
-                "B2" => "B1".to_owned(),
-                other => other.to_owned(),
-            };
+            let old = Part::from_name(&part.name).map_or(0, Part::index);
+            if let Some(name) = names.get(usize::from(old)) {
+                part.name = (*name).to_owned();
+            }
         }
         take
     }

@@ -7,7 +7,17 @@ use eightclap::report::accuracy::{Figures, Summary};
 use super::Bench;
 
 /// Beats a time through, as played and as told.
-const FORMS: [(u32, u32); 5] = [(64, 64), (64, 48), (64, 32), (48, 48), (48, 64)];
+const FORMS: [(u32, u32); 9] = [
+    (64, 64),
+    (48, 48),
+    (32, 32),
+    (64, 48),
+    (64, 32),
+    (48, 64),
+    (48, 32),
+    (32, 64),
+    (32, 48),
+];
 
 /// Prints the table, with the lead-in and for tunes that begin in their middle: beats a time through of the tune, and as told.
 pub fn print(bench: &Bench) -> anyhow::Result<()> {
@@ -15,9 +25,11 @@ pub fn print(bench: &Bench) -> anyhow::Result<()> {
         return Ok(());
     }
     println!(
-        "\nthe tune has another form than was told; wrong names: of the parts, among right claps\n\
-         {:24} {:>5} {:>13} {:>10} {:>12} {:>10}",
-        "", "items", "wrong claps/m", "phrases", "wrong names", ">=90% phr"
+        "\nthe tune has another form than was told; among right claps: parts named\n\
+         wrong while sure of the form, and not named for want of that; doubted: recordings\n\
+         whose form was doubted, and after how many beats (median)\n\
+         {:24} {:>5} {:>13} {:>10} {:>12} {:>10} {:>10} {:>8}",
+        "", "items", "wrong claps/m", "phrases", "wrong names", "no name", "doubted", "beats"
     );
     for (led, (played, told)) in [true, false]
         .into_iter()
@@ -28,8 +40,10 @@ pub fn print(bench: &Bench) -> anyhow::Result<()> {
             ..Settings::default()
         };
         let figures = bench.each(|mut take, dice| {
-            if played == 48 {
-                take = take.without_second_a();
+            match played {
+                48 => take = take.without_second_a(),
+                32 => take = take.without_repeats(),
+                _ => {}
             }
             if !led {
                 take = take.starting_at(dice.between(8.0, 48.0) as usize);
@@ -40,8 +54,8 @@ pub fn print(bench: &Bench) -> anyhow::Result<()> {
         if bench.lines() {
             for (item, f) in bench.names().zip(&figures) {
                 println!(
-                    "  {item:34} phrases {}/{} wrong {} wrong names {}",
-                    f.phrases_right, f.phrases, f.false_claps, f.wrong_parts
+                    "  {item:34} phrases {}/{} wrong {} wrong names {} no name {}",
+                    f.phrases_right, f.phrases, f.false_claps, f.wrong_parts, f.unnamed_parts
                 );
             }
         }
@@ -52,12 +66,14 @@ pub fn print(bench: &Bench) -> anyhow::Result<()> {
                 false => format!("mid-tune: {played}, told {told}"),
             };
             println!(
-                "{name:24} {:5} {:13.2} {:8.1} % {:10.1} % {:8.1} %",
+                "{name:24} {:5} {:13.2} {:8.1} % {:10.1} % {:8.1} % {:8.1} % {:8.0}",
                 all.items,
                 all.false_a_minute,
                 100.0 * all.phrases,
                 100.0 * all.wrong_parts,
-                100.0 * all.most_phrases,
+                100.0 * all.unnamed_parts,
+                100.0 * all.doubted,
+                all.beats_to_doubt,
             );
         }
     }

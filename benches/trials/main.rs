@@ -5,7 +5,7 @@
 //! and truth, and hears again. The plain recordings come first, for comparison.
 //! `--only KEY` (any number) runs those trials alone; a wrong key prints them all.
 //! `--items` prints a line for each recording too; `--weights` and
-//! `--phrase-weights` are as in the accuracy bench. Chance is the same at every
+//! `--phrase-weights` and `--set` are as in the accuracy bench. Chance is the same at every
 //! run, and each recording's own: it does not depend on which others are there.
 
 use anyhow::{Context, bail};

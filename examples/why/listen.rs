@@ -81,6 +81,7 @@ pub fn listen(tune: &Path, settings: Settings) -> anyhow::Result<Heard> {
                 match event {
                     Event::LeadIn(lead_in) => heard.lead_ins.push(lead_in),
                     Event::Phrase(phrase) => heard.phrases.push(phrase),
+                    Event::Form(_) => {}
                     Event::Beat(beat) => heard.beats.push(Counted {
                         beat,
                         places: engine.belief().places().to_vec(),

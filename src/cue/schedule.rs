@@ -73,6 +73,8 @@ impl Scheduler {
         match event {
             Event::LeadIn(lead_in) => self.lead_in(lead_in),
             Event::Beat(beat) => self.on_beat(beat),
+            // The dance goes on in its own form, whatever the tune's.
+            Event::Form(_) => None,
             Event::Phrase(phrase) => {
                 self.seat.phrase(phrase);
                 // If its beat came first, the next beat could not be told yet.

@@ -34,6 +34,7 @@ impl Coast {
     pub fn event(&mut self, event: &Event) {
         match event {
             Event::LeadIn(_) => self.phrase = None,
+            Event::Form(_) => {}
             Event::Beat(beat) => {
                 self.beat = Some(*beat);
                 self.given = 0;

@@ -118,7 +118,7 @@ impl Plan {
                 }
             }
             Event::Phrase(phrase) if self.what == What::Clap => self.expect(phrase.time, true),
-            Event::Phrase(_) => {}
+            Event::Phrase(_) | Event::Form(_) => {}
         }
     }
 

@@ -16,5 +16,6 @@ pub mod belief;
 mod form;
 pub mod net;
 pub mod repeat;
+pub mod shape;
 
 pub use form::{Form, FormError, PART_BEATS, PHRASE_BEATS, Part, Place};

@@ -9,6 +9,7 @@
 //! "Identifying 'cover songs' with chroma features and dynamic programming beat
 //! tracking", ICASSP 2007.)
 
+use super::shape::{self, Again, FORMS};
 use crate::hear::features::PITCHES;
 
 /// Slots in a beat: two for each eighth note of a reel.
@@ -74,6 +75,7 @@ pub struct Memory {
     /// The last quarter's pitches, of zero mean and unit length; zeros before.
     last: [f32; PITCHES],
     remembered: Option<Remembered>,
+    again: Again,
 }
 
 impl Default for Memory {
@@ -90,6 +92,7 @@ impl Default for Memory {
             level: 0.0,
             last: [0.0; PITCHES],
             remembered: None,
+            again: [None; FORMS],
         }
     }
 }
@@ -137,6 +140,11 @@ impl Memory {
         self.remembered.take()
     }
 
+    /// How like the last whole beat is to those whole forms before.
+    pub fn again(&self) -> Again {
+        self.again
+    }
+
     /// Ends the beat that was sounding and compares it.
     fn close(&mut self) {
         let mut magnitudes = self.sums;
@@ -171,7 +179,7 @@ impl Memory {
         1.0 / (self.count as f32 + 1.0).min(beats)
     }
 
-    fn compare(&self, detail: &[f32; DETAIL], out: &mut [f32]) {
+    fn compare(&mut self, detail: &[f32; DETAIL], out: &mut [f32]) {
         let mut sum = 0.0;
         let known = LAGS.iter().filter(|&&lag| lag <= self.count).count();
         for (out, lag) in out.iter_mut().zip(LAGS).take(known) {
@@ -180,6 +188,10 @@ impl Memory {
         }
         let mean = sum / known.max(1) as f32;
         out[..known].iter_mut().for_each(|x| *x = 3.0 * (*x - mean));
+        for (at, again) in self.again.iter_mut().enumerate() {
+            let then = self.count.checked_sub(shape::beats(at));
+            *again = then.map(|then| dot(&self.beats[then % REMEMBERED], detail) - mean);
+        }
     }
 
     fn place_in_key(&mut self, detail: &[f32; DETAIL], out: &mut [f32]) {

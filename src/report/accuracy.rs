@@ -32,8 +32,13 @@ pub struct Figures {
     /// Those of them before the band's last beat is over: the others come when
     /// the band has stopped without a word.
     pub false_while_playing: usize,
-    /// Right claps that named another part than was played.
+    /// Right claps that named another part than was played, while the form was not
+    /// doubted.
     pub wrong_parts: usize,
+    /// Right claps while the form was doubted, so that their part has no name.
+    pub unnamed_parts: usize,
+    /// Beats played before the form was first doubted.
+    pub beats_to_doubt: Option<usize>,
     /// Whether the first clap of all was right.
     pub first_clap_right: bool,
     /// Seconds from the music's start to the first right clap.
@@ -59,13 +64,20 @@ impl Figures {
         let mut beats = Vec::new();
         let mut claps = Vec::new();
         let mut late_notice = 0;
+        let (mut doubted, mut first_doubt) = (false, None);
         let (mut led_in, mut false_lead_ins) = (Vec::new(), 0);
         // A tune joined in its middle has no lead-in.
         let tune_begins = truth.beats.first().filter(|_| !truth.lead_in.is_empty());
         for event in events {
             match event {
                 Event::Beat(b) => beats.push(b.time),
-                Event::Phrase(p) => claps.push((p.time, p.part.name())),
+                Event::Phrase(p) => {
+                    claps.push((p.time, (!doubted).then_some(p.part.name())));
+                }
+                Event::Form(form) => {
+                    doubted = form.other.is_some();
+                    first_doubt = first_doubt.or(doubted.then_some(form.time));
+                }
                 Event::LeadIn(l) => {
                     match tune_begins.is_some_and(|b| (b - l.one).abs() <= HIT_WINDOW) {
                         true => led_in.push(l.one - l.announced),
@@ -84,13 +96,14 @@ impl Figures {
             let near = truth.parts.iter().rev().find(|p| p.t <= t + HIT_WINDOW);
             near.map(|p| p.name.as_str())
         };
-        let named = |t: f64, part: &str| part_at(t) == Some(part);
+        let named = |t: f64, part: Option<&str>| part.is_some() && part_at(t) == part;
         let first_beat = truth.lead_in.first().or(truth.beats.first());
         let music_starts = first_beat.copied().unwrap_or(0.0);
         let beats_until = |t: f64| truth.beats.iter().filter(|&&b| b < t - HIT_WINDOW).count();
         let mut right = claps.iter().filter(|c| is_right(c.0));
         let first_right = right.clone().next().map(|c| c.0);
-        let wrong_parts = right.clone().filter(|c| !named(c.0, c.1)).count();
+        let unnamed_parts = right.clone().filter(|c| c.1.is_none()).count();
+        let not_so_named = right.clone().filter(|c| !named(c.0, c.1)).count();
         let first_part = right.find(|c| named(c.0, c.1)).map(|c| c.0);
         Figures {
             f: f_measure(&truth.beats, &beats, HIT_WINDOW),
@@ -108,7 +121,9 @@ impl Figures {
                 .iter()
                 .filter(|&&t| !is_right(t) && truth.beats.last().is_some_and(|end| t < end + 0.2))
                 .count(),
-            wrong_parts,
+            wrong_parts: not_so_named - unnamed_parts,
+            unnamed_parts,
+            beats_to_doubt: first_doubt.map(beats_until),
             first_clap_right: clap_times.first().is_some_and(|&t| is_right(t)),
             first_right: first_right.map(|t| t - music_starts),
             beats_to_phrase: first_right.map(beats_until),
@@ -167,8 +182,15 @@ pub struct Summary {
     pub first_clap: f64,
     /// Recordings in which nine phrases in ten had their clap.
     pub most_phrases: f64,
-    /// Right claps that named another part than was played.
+    /// Right claps that named another part than was played, while the form was not
+    /// doubted.
     pub wrong_parts: f64,
+    /// Right claps while the form was doubted.
+    pub unnamed_parts: f64,
+    /// Recordings whose form was doubted at any time.
+    pub doubted: f64,
+    /// Median beats played before that.
+    pub beats_to_doubt: f64,
     /// Mean share of beats half a beat off.
     pub half_off: f64,
     /// Mean share of beats a third of a beat off.
@@ -196,6 +218,11 @@ impl Summary {
         let sizes = |i: &&Figures| i.errors.iter().map(|e| e.abs()).collect::<Vec<_>>();
         let errors: Vec<f64> = all.iter().flat_map(sizes).collect();
         let first: Vec<f64> = all.iter().filter_map(|i| i.first_right).collect();
+        let doubts: Vec<f64> = all
+            .iter()
+            .filter_map(|i| i.beats_to_doubt)
+            .map(|beats| beats as f64)
+            .collect();
         let windows = total(&|i| i.tempo[2]).max(1.0);
         let right = total(&|i| i.phrases_right);
         let minutes = all.iter().map(|i| i.seconds / 60.0).sum::<f64>();
@@ -212,6 +239,9 @@ impl Summary {
             first_clap: share(&|i| i.first_clap_right),
             most_phrases: share(&Figures::most_phrases),
             wrong_parts: total(&|i| i.wrong_parts) / right.max(1.0),
+            unnamed_parts: total(&|i| i.unnamed_parts) / right.max(1.0),
+            doubted: doubts.len() as f64 / n,
+            beats_to_doubt: quantile(&doubts, 0.5).unwrap_or(f64::NAN),
             half_off: mean(&|i| i.wrong.half_off),
             third_off: mean(&|i| i.wrong.third_off),
             wrong_level: mean(&|i| i.wrong.wrong_level),

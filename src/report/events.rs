@@ -5,6 +5,7 @@ use std::io::{self, Write};
 use serde::Serialize;
 
 use crate::event::Event;
+use crate::phrase::Form;
 
 /// An event as it stands in a line of JSON. Times are seconds from the
 /// recording's start.
@@ -29,6 +30,11 @@ enum Line {
         time: f64,
         announced: f64,
         one: f64,
+    },
+    Form {
+        time: f64,
+        announced: f64,
+        other: Option<u32>,
     },
 }
 
@@ -71,6 +77,11 @@ pub fn write_json(out: &mut impl Write, event: &Event, file: Option<&str>) -> io
             announced,
             one: rounded(l.one, 4),
         },
+        Event::Form(f) => Line::Form {
+            time,
+            announced,
+            other: f.other.map(Form::beats),
+        },
     };
     serde_json::to_writer(&mut *out, &Named { line, file })?;
     writeln!(out)
@@ -79,8 +90,7 @@ pub fn write_json(out: &mut impl Write, event: &Event, file: Option<&str>) -> io
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::event::{Beat, LeadIn, Phrase};
-    use crate::phrase::Form;
+    use crate::event::{Beat, FormHeard, LeadIn, Phrase};
 
     fn json(event: Event, file: Option<&str>) -> String {
         let mut out = Vec::new();
@@ -121,6 +131,15 @@ mod tests {
         assert_eq!(
             json(lead_in, None),
             "{\"event\":\"lead_in\",\"time\":1.0,\"announced\":2.95,\"one\":3.0}\n"
+        );
+        let form = Event::Form(FormHeard {
+            time: 50.0,
+            announced: 49.9,
+            other: Form::new(48).ok(),
+        });
+        assert_eq!(
+            json(form, None),
+            "{\"event\":\"form\",\"time\":50.0,\"announced\":49.9,\"other\":48}\n"
         );
     }
 }

@@ -2,9 +2,10 @@
 
 use std::sync::Arc;
 
-use super::text::{clock, fit, sure_words};
+use super::text::{clock, fit, form_words, sure_words};
 use crate::dance::Card;
 use crate::event::{Event, LeadIn, Phrase};
+use crate::phrase::Part;
 
 /// Longest name of a figure in a line, in columns.
 const FIGURE: usize = 40;
@@ -14,6 +15,8 @@ const FIGURE: usize = 40;
 pub struct Lines {
     card: Option<Arc<Card>>,
     tempo: Option<f64>,
+    /// Whether the tune seems to have another form than was told.
+    other_form: bool,
     summary: Summary,
 }
 
@@ -48,6 +51,11 @@ impl Lines {
     pub fn push(&mut self, event: &Event) -> Option<String> {
         match event {
             Event::LeadIn(lead_in) => Some(lead_in_line(lead_in)),
+            Event::Form(form) => {
+                self.other_form = form.other.is_some();
+                let words = form_words(form.other, self.card.is_some());
+                Some(format!("{:>5}  {words}", clock(form.time)))
+            }
             Event::Beat(beat) => {
                 let tempo = beat.steps_per_minute;
                 if tempo.is_finite() && tempo > 0.0 {
@@ -58,7 +66,10 @@ impl Lines {
             }
             Event::Phrase(phrase) => {
                 self.summary.add_phrase(phrase, self.tempo);
-                Some(phrase_line(phrase, self.tempo, self.card.as_deref()))
+                let card = self.card.as_deref();
+                let doubtful = self.other_form && card.is_none();
+                let part = (!doubtful).then_some(phrase.part);
+                Some(phrase_line(phrase, part, self.tempo, card))
             }
         }
     }
@@ -129,9 +140,14 @@ pub fn lead_in_line(lead_in: &LeadIn) -> String {
     )
 }
 
-/// The line for a phrase: time, part, which half of it, time through, tempo,
+/// The line for a phrase: time, `part` if that is sure, which half of it, time through, tempo,
 /// the figure danced from its first beat, and how sure the program is.
-pub fn phrase_line(phrase: &Phrase, tempo: Option<f64>, card: Option<&Card>) -> String {
+pub fn phrase_line(
+    phrase: &Phrase,
+    part: Option<Part>,
+    tempo: Option<f64>,
+    card: Option<&Card>,
+) -> String {
     let beat = phrase.phrase.saturating_mul(8);
     let figure = card.map_or_else(String::new, |card| {
         let figure = card.figure_at(beat);
@@ -144,7 +160,7 @@ pub fn phrase_line(phrase: &Phrase, tempo: Option<f64>, card: Option<&Card>) -> 
     let line = format!(
         "{:>5}  {} phrase {}  time {:<2}  {tempo} steps per minute  {:<12}  {}",
         clock(phrase.time),
-        phrase.part,
+        part.map_or("--", Part::name),
         phrase.phrase % 2 + 1,
         phrase.time_through,
         sure_words(Some(phrase.sure)),
@@ -157,8 +173,8 @@ pub fn phrase_line(phrase: &Phrase, tempo: Option<f64>, card: Option<&Card>) -> 
 mod tests {
     use super::*;
     use crate::dance::LANTERNS_ON_THE_WEIR;
-    use crate::event::Beat;
-    use crate::phrase::Part;
+    use crate::event::{Beat, FormHeard};
+    use crate::phrase::Form;
 
     fn beat(time: f64, steps_per_minute: f64) -> Event {
         Event::Beat(Beat {
@@ -209,6 +225,39 @@ mod tests {
             "2 phrases from 0:03, 12 times through, 2 beats; \
              120.0 steps per minute (119.0 to 121.0), wanted 116"
         );
+    }
+
+    #[test]
+    fn parts_of_another_form_are_not_named_but_a_dance_goes_on() {
+        let card = Card::parse(LANTERNS_ON_THE_WEIR, "card").unwrap();
+        let heard = |beats: Option<u32>| {
+            Event::Form(FormHeard {
+                time: 61.0,
+                announced: 60.9,
+                other: beats.and_then(|beats| Form::new(beats).ok()),
+            })
+        };
+        for (card, says, line) in [
+            (None, "(--form 48?)", " 1:02  -- phrase 1  time 2"),
+            (
+                Some(Arc::new(card)),
+                "its own form",
+                " 1:02  B1 phrase 1  time 2",
+            ),
+        ] {
+            let mut lines = Lines::new(card);
+            let said = lines.push(&heard(Some(48))).unwrap();
+            assert!(said.starts_with(" 1:01  the tune seems to come round every 48 beats"));
+            assert!(said.ends_with(says), "{said}");
+            let told = lines.push(&phrase(62.0, 4, 2, 0.9)).unwrap();
+            assert!(told.starts_with(line), "{told}");
+            assert_eq!(
+                lines.push(&heard(None)).unwrap(),
+                " 1:01  the tune comes round as told again"
+            );
+            let told = lines.push(&phrase(62.0, 4, 2, 0.9)).unwrap();
+            assert!(told.starts_with(" 1:02  B1 phrase 1"), "{told}");
+        }
     }
 
     #[test]

@@ -51,9 +51,9 @@ fn count(area: Rect, buf: &mut Buffer, state: &State, ink: Ink, part_rows: u16) 
         put_middle(buf, top, top.height / 2, &count.to_string(), style);
     }
     if part_rows > 0
-        && let Some(place) = state.place()
+        && let Some(part) = state.part()
     {
-        let (name, rows) = (place.part().name(), part_rows - 1);
+        let (name, rows) = (part.name(), part_rows - 1);
         let width = area.width.saturating_sub(2);
         if let Some(sign) = Sign::fit(name, width, rows, 2 * rows) {
             sign.draw_middle(buf, area, area.height - sign.height(), ink.plain());

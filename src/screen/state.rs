@@ -4,10 +4,11 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 
 use super::flash::{Lamp, Limiter};
+use super::text::form_words;
 use crate::cue::{Cue, Seat};
 use crate::dance::{Card, FigureAt};
 use crate::event::{Beat, Event, LeadIn};
-use crate::phrase::{Form, Place};
+use crate::phrase::{Form, Part, Place};
 use crate::report::tempo::{Advice, Adviser, Meter, Want};
 
 /// After this many silent beats the music is taken to have stopped.
@@ -16,6 +17,9 @@ const SILENT_BEATS: f64 = 2.5;
 /// A card names one tempo; this far on either side of it is as wanted, steps per
 /// minute. A band of people hardly keeps closer.
 const BESIDE: f64 = 2.0;
+
+/// Seconds for which it is said that the tune has another form than was told.
+const FORM_SAID: f64 = 12.0;
 
 /// Seconds for which the loudest moment of the microphone decides what is said of
 /// it: between two strokes no band is too quiet.
@@ -74,6 +78,8 @@ pub struct State {
     beat: Option<Beat>,
     phrase_sure: Option<f32>,
     lead_in: Option<LeadIn>,
+    /// The form that the tune seems to have, if it is not the one told.
+    other_form: Option<Form>,
     cue: Option<Cue>,
     level: Option<InputLevel>,
     loudest_until: f64,
@@ -129,6 +135,7 @@ impl State {
             beat: None,
             phrase_sure: None,
             lead_in: None,
+            other_form: None,
             cue: None,
             level: None,
             loudest_until: f64::NEG_INFINITY,
@@ -254,6 +261,10 @@ impl State {
                 self.phrase_sure = Some(phrase.sure);
                 self.lead_in = None;
             }
+            Due::Event(Event::Form(form)) => {
+                self.other_form = form.other;
+                self.say(form_words(form.other, self.card.is_some()), FORM_SAID);
+            }
             Due::Cue(cue) => self.cue = Some(cue),
         }
     }
@@ -326,6 +337,18 @@ impl State {
     /// The present beat's place in the tune, while the program is sure of it.
     pub fn place(&self) -> Option<Place> {
         self.seat.confirmed().then(|| self.seat.place()).flatten()
+    }
+
+    /// The part being played, or danced: `None` while it is not known, and where the
+    /// tune seems to have another form than was told and no dance says where it is.
+    pub fn part(&self) -> Option<Part> {
+        let sure = self.other_form.is_none() || self.card.is_some();
+        self.place().filter(|_| sure).map(Place::part)
+    }
+
+    /// The form that the tune seems to have, if that is not the one told.
+    pub fn other_form(&self) -> Option<Form> {
+        self.other_form
     }
 
     /// How sure the program is of the phrase, 0 to 1; `None` while listening.

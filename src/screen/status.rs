@@ -58,7 +58,7 @@ fn put_switches(area: Rect, buf: &mut Buffer, from: u16, state: &State, ink: Ink
 
 /// The parts of the form with the present one marked, as (text, present).
 fn parts(state: &State) -> Vec<(String, bool)> {
-    let here = state.place().map(|place| place.part());
+    let here = state.part();
     (0..state.form().beats() / 16)
         .filter_map(|i| Part::from_index(u8::try_from(i).ok()?))
         .map(|part| match Some(part) == here {
@@ -104,6 +104,7 @@ pub(super) fn doubt(state: &State) -> &'static str {
     match state.sure() {
         None if state.lead_in().is_some() => "lead-in heard",
         None if state.count().is_some() => "not sure",
+        Some(_) if state.other_form().is_some() => "form not sure",
         sure => sure_words(sure),
     }
 }

@@ -1,5 +1,6 @@
 //! Small wordings that the screen and the plain lines share.
 
+use crate::phrase::Form;
 use crate::report::tempo::Steadiness;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
@@ -24,6 +25,22 @@ pub fn sure_words(sure: Option<f32>) -> &'static str {
         Some(sure) if sure >= SURE => "sure",
         Some(sure) if sure >= FAIRLY_SURE => "fairly sure",
         Some(_) => "not sure yet",
+    }
+}
+
+/// What to say when the tune has another form than was told: with a dance, that goes
+/// on; without one, parts have no name that is sure.
+pub fn form_words(other: Option<Form>, dance: bool) -> String {
+    let Some(beats) = other.map(Form::beats) else {
+        return "the tune comes round as told again".to_owned();
+    };
+    match dance {
+        true => format!(
+            "the tune seems to come round every {beats} beats: the dance goes on in its own form"
+        ),
+        false => format!(
+            "the tune seems to come round every {beats} beats: its parts are not sure (--form {beats}?)"
+        ),
     }
 }
 

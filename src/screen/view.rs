@@ -16,6 +16,7 @@ use super::state::State;
 use super::status;
 use super::text::fit;
 use crate::dance::TuneKind;
+use crate::phrase::Part;
 
 /// Below this size only a line or two is shown.
 const LEAST: (u16, u16) = (24, 7);
@@ -281,7 +282,7 @@ fn help(area: Rect, buf: &mut Buffer, ink: Ink) {
 /// What still helps on a few cells: the count, the part, the next figure.
 fn tiny(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let count = state.count().map_or("-".to_owned(), |c| c.to_string());
-    let part = state.place().map_or("", |place| place.part().name());
+    let part = state.part().map_or("", Part::name);
     let cue = match state.present_cue() {
         Some(cue) => cue.call.clone(),
         None => state
