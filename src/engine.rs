@@ -41,7 +41,7 @@ impl Default for Settings {
             form: Form::default(),
             clap_above: 0.6,
             clap_down_to: 0.45,
-            sharp: 0.0115,
+            sharp: 0.010,
             expect: Expectations::default(),
             trust: Trust::default(),
         }

@@ -3,12 +3,13 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 use std::sync::atomic::Ordering::Relaxed;
-use std::time::{Duration, SystemTime};
+use std::time::Duration;
 
 use crossbeam_channel::{Receiver, Sender};
 use ringbuf::traits::{Consumer, Producer};
 
 use super::live::Live;
+use super::nap::{Nap, sleepless};
 use super::plan::{Step, What};
 use super::session::{Ask, Ended, Shared, Told, Wanted};
 use crate::hear::features::RateError;
@@ -17,10 +18,6 @@ use crate::sound::device::{Direction, Intake, Order, Outlet, Report};
 /// How long the listener rests between two looks: a small share of what one
 /// callback of the microphone holds.
 const REST: Duration = Duration::from_millis(2);
-
-/// Further apart than this, seconds, the clock on the wall and the steady one
-/// have run while the computer slept.
-const SLEPT: f64 = 2.0;
 
 /// Claps whose order is remembered, to tell how much time was left.
 const REMEMBERED: usize = 64;
@@ -55,8 +52,7 @@ pub(super) struct Listener {
     /// What the last report said of each clap that is not over.
     reports: HashMap<u64, Report>,
     ended: Ended,
-    /// Wall time less common time, at the last look.
-    wall: f64,
+    nap: Nap,
 }
 
 impl Listener {
@@ -73,7 +69,7 @@ impl Listener {
         live.set_ticks(wanted.ticks);
         Ok(Listener {
             live,
-            wall: wall() - shared.now(),
+            nap: Nap::new(sleepless(), shared.now()),
             shared,
             tell,
             asked,
@@ -243,23 +239,12 @@ impl Listener {
         }
     }
 
-    /// The steady clock stands still while a laptop sleeps (on Linux), the
-    /// clock on the wall does not.
     fn notice_sleep(&mut self) {
-        let wall = wall() - self.shared.now();
-        let slept = wall - self.wall;
-        self.wall = wall;
-        if slept > SLEPT {
+        if let Some(slept) = self.nap.look(sleepless(), self.shared.now()) {
             self.live.slept(slept);
             let _ = self.tell.send(Told::Slept);
         }
     }
-}
-
-fn wall() -> f64 {
-    SystemTime::now()
-        .duration_since(SystemTime::UNIX_EPOCH)
-        .map_or(0.0, |d| d.as_secs_f64())
 }
 
 /// Processor time of this thread, seconds.

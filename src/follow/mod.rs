@@ -9,6 +9,7 @@ mod coast;
 mod hearing;
 mod listener;
 mod live;
+mod nap;
 mod plan;
 mod session;
 mod strain;

@@ -32,7 +32,7 @@ pub struct Trust {
 impl Default for Trust {
     fn default() -> Self {
         Trust {
-            slip: 5e-4,
+            slip: 1e-3,
             near_slip: 0.8,
             one_weight: 0.1,
             part_weight: 0.1,
