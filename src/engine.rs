@@ -25,10 +25,11 @@ pub struct Settings {
     pub clap_above: f32,
     /// Probability of it down to which the engine then goes on clapping.
     pub clap_down_to: f32,
-    /// Largest spread, seconds, of the tune's first beat that is clapped on, and of a
-    /// lead-in's fourth beat that tells of it: with lead-ins heard well it is 8 to
-    /// 11 ms.
+    /// Largest spread, seconds, of the tune's first beat that is clapped on: with
+    /// lead-ins heard well it is 8 to 11 ms.
     pub sharp: f64,
+    /// The same of a lead-in's fourth beat that tells of the tune's first.
+    pub sharp_lead_in: f64,
     /// Expectations of the beat.
     pub expect: Expectations,
     /// Trust in the phrase evidence.
@@ -42,6 +43,7 @@ impl Default for Settings {
             clap_above: 0.6,
             clap_down_to: 0.45,
             sharp: 0.010,
+            sharp_lead_in: 0.0115,
             expect: Expectations::default(),
             trust: Trust::default(),
         }
@@ -235,7 +237,8 @@ impl Engine {
         let place = self.belief.likeliest();
         let led_in = counted[LEAD_IN_BEATS - 1] > 0.5 && place.beat == 0;
         let sharp = beat.spread <= self.settings.sharp;
-        let leads_in = counted[LEAD_IN_BEATS - 2] > 0.5 && sharp;
+        let leads_in =
+            counted[LEAD_IN_BEATS - 2] > 0.5 && beat.spread <= self.settings.sharp_lead_in;
         let opening = begun(&counted);
         if opening {
             self.shape.forget();

@@ -183,6 +183,29 @@ fn a_tune_without_its_second_a_has_48_beats() {
 }
 
 #[test]
+fn a_tune_without_repeats_has_32_beats() {
+    let short = take().without_repeats();
+    let expected: Vec<usize> = (0..128).filter(|k| k % 32 < 16).collect();
+    assert_eq!(heard(&short), expected);
+    let names: Vec<&str> = short.truth.parts.iter().map(|p| p.name.as_str()).collect();
+    assert_eq!(names, ["A1", "A2", "A1", "A2"]);
+}
+
+#[test]
+fn a_medley_changes_tunes_after_one_time_through_and_keeps_its_tempo() {
+    let medley = take().then(&take().at_tempo(0, 1.1));
+    let truth = &medley.truth;
+    assert_eq!(truth.beats.len(), 64 + 128);
+    assert!(phrase_lengths(truth).iter().all(|&n| n == 8));
+    for pair in truth.beats.windows(2) {
+        assert!((pair[1] - pair[0] - BEAT).abs() < 0.01, "{pair:?}");
+    }
+    assert_eq!(heard_at(&medley, truth.beats[63]), Some(63));
+    assert_eq!(heard_at(&medley, truth.beats[66]), Some(2));
+    assert_eq!(truth.lead_in, take().truth.lead_in);
+}
+
+#[test]
 fn sounds_are_mixed_in_at_their_time() {
     let mut take = take();
     let before = take.samples.clone();

@@ -107,6 +107,7 @@ fn set(settings: &mut Settings, name: &str, value: f64) -> anyhow::Result<()> {
         "clap_above" => settings.clap_above = weight,
         "clap_down_to" => settings.clap_down_to = weight,
         "sharp" => settings.sharp = value,
+        "sharp_lead_in" => settings.sharp_lead_in = value,
         "slip" => settings.trust.slip = weight,
         "near_slip" => settings.trust.near_slip = weight,
         "one_weight" => settings.trust.one_weight = weight,

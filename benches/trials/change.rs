@@ -94,6 +94,28 @@ impl Take {
         self.without(&["A2", "B2"], &["A1", "", "A2"])
     }
 
+    /// The first time through this tune, and from there on `next` from its first beat,
+    /// at this one's tempo: a band that changes tunes.
+    pub fn then(&self, next: &Take) -> Take {
+        let Some((&first, &last)) = self.truth.beats.first().zip(self.truth.beats.get(64)) else {
+            return self.clone();
+        };
+        let Some((&from, &to)) = next.truth.beats.first().zip(next.truth.beats.get(64)) else {
+            return self.clone();
+        };
+        let next = next
+            .at_tempo(0, (to - from) / (last - first))
+            .starting_at(0);
+        let mut take = self.pieced(&[Piece::Old(0.0, self.join(64))]);
+        let at = take.seconds();
+        take.samples.extend_from_slice(&next.samples);
+        let later = next.truth_moved(&|t| Some(t + at));
+        take.truth.beats.extend(later.beats);
+        take.truth.phrases.extend(later.phrases);
+        take.truth.parts.extend(later.parts);
+        take
+    }
+
     /// Leaves out whole parts and gives the others, of a form A1 A2 B1 B2, their new
     /// names.
     fn without(&self, left_out: &[&str], names: &[&str]) -> Take {

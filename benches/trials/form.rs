@@ -5,6 +5,7 @@ use eightclap::phrase::Form;
 use eightclap::report::accuracy::{Figures, Summary};
 
 use super::Bench;
+use super::change::Take;
 
 /// Beats a time through, as played and as told.
 const FORMS: [(u32, u32); 9] = [
@@ -48,34 +49,47 @@ pub fn print(bench: &Bench) -> anyhow::Result<()> {
             if !led {
                 take = take.starting_at(dice.between(8.0, 48.0) as usize);
             }
-            let events = bench.ears().hear(take.rate, &take.samples, settings)?;
-            Ok(Figures::of(&take.truth, &events, take.seconds()))
+            hear(bench, &take, settings)
         })?;
-        if bench.lines() {
-            for (item, f) in bench.names().zip(&figures) {
-                println!(
-                    "  {item:34} phrases {}/{} wrong {} wrong names {} no name {}",
-                    f.phrases_right, f.phrases, f.false_claps, f.wrong_parts, f.unnamed_parts
-                );
-            }
-        }
-        let all: Vec<&Figures> = figures.iter().collect();
-        if let Some(all) = Summary::of(&all) {
-            let name = match led {
-                true => format!("{played} beats, told {told}"),
-                false => format!("mid-tune: {played}, told {told}"),
-            };
+        let name = match led {
+            true => format!("{played} beats, told {told}"),
+            false => format!("mid-tune: {played}, told {told}"),
+        };
+        row(bench, &name, &figures);
+    }
+    let figures = bench.each_pair(|take, next| {
+        let medley = take.then(&next);
+        hear(bench, &medley, Settings::default())
+    })?;
+    row(bench, "64, then another tune", &figures);
+    Ok(())
+}
+
+fn hear(bench: &Bench, take: &Take, settings: Settings) -> anyhow::Result<Figures> {
+    let events = bench.ears().hear(take.rate, &take.samples, settings)?;
+    Ok(Figures::of(&take.truth, &events, take.seconds()))
+}
+
+fn row(bench: &Bench, name: &str, figures: &[Figures]) {
+    if bench.lines() {
+        for (item, f) in bench.names().zip(figures) {
             println!(
-                "{name:24} {:5} {:13.2} {:8.1} % {:10.1} % {:8.1} % {:8.1} % {:8.0}",
-                all.items,
-                all.false_a_minute,
-                100.0 * all.phrases,
-                100.0 * all.wrong_parts,
-                100.0 * all.unnamed_parts,
-                100.0 * all.doubted,
-                all.beats_to_doubt,
+                "  {item:34} phrases {}/{} wrong {} wrong names {} no name {}",
+                f.phrases_right, f.phrases, f.false_claps, f.wrong_parts, f.unnamed_parts
             );
         }
     }
-    Ok(())
+    let all: Vec<&Figures> = figures.iter().collect();
+    if let Some(all) = Summary::of(&all) {
+        println!(
+            "{name:24} {:5} {:13.2} {:8.1} % {:10.1} % {:8.1} % {:8.1} % {:8.0}",
+            all.items,
+            all.false_a_minute,
+            100.0 * all.phrases,
+            100.0 * all.wrong_parts,
+            100.0 * all.unnamed_parts,
+            100.0 * all.doubted,
+            all.beats_to_doubt,
+        );
+    }
 }

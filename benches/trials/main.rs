@@ -8,6 +8,8 @@
 //! `--phrase-weights` and `--set` are as in the accuracy bench. Chance is the same at every
 //! run, and each recording's own: it does not depend on which others are there.
 
+use std::path::{Path, PathBuf};
+
 use anyhow::{Context, bail};
 use eightclap::sound::band::Dice;
 use eightclap::sound::resample::Resampler;
@@ -116,23 +118,43 @@ impl Bench {
         &self,
         job: impl Fn(Take, &mut Dice) -> anyhow::Result<T> + Sync,
     ) -> anyhow::Result<Vec<T>> {
-        let run = |path: &std::path::PathBuf| {
-            let Item {
-                name,
-                truth,
-                rate,
-                samples,
-            } = Item::load(path)?;
+        let run = |path: &PathBuf| {
+            let (name, take) = load(path)?;
             let mut dice = Dice::new(SEED, hash(&name));
-            let take = Take {
-                rate,
-                samples,
-                truth,
-            };
             job(take, &mut dice).with_context(|| name)
         };
         self.options.items.par_iter().map(run).collect()
     }
+
+    /// Does `job` with every recording and the one after it.
+    fn each_pair<T: Send>(
+        &self,
+        job: impl Fn(Take, Take) -> anyhow::Result<T> + Sync,
+    ) -> anyhow::Result<Vec<T>> {
+        let items = &self.options.items;
+        let run = |at: usize| {
+            let (name, take) = load(&items[at])?;
+            let (_, next) = load(&items[(at + 1) % items.len()])?;
+            job(take, next).with_context(|| name)
+        };
+        (0..items.len()).into_par_iter().map(run).collect()
+    }
+}
+
+/// The recording of `json`, and its name.
+fn load(json: &Path) -> anyhow::Result<(String, Take)> {
+    let Item {
+        name,
+        truth,
+        rate,
+        samples,
+    } = Item::load(json)?;
+    let take = Take {
+        rate,
+        samples,
+        truth,
+    };
+    Ok((name, take))
 }
 
 /// The same sound at another sample rate.
