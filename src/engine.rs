@@ -281,7 +281,9 @@ impl Engine {
             true => self.settings.clap_down_to,
             false => self.settings.clap_above,
         };
-        let known = sure >= enough;
+        // In a tune of another form only a beginning that was heard tells the count.
+        let form_fits = self.other_form.is_none() || self.belief.counted();
+        let known = sure >= enough && form_fits;
         self.counting = known;
         events.push(Event::Beat(Beat {
             time: beat.time,

@@ -77,7 +77,8 @@ pub struct Belief {
     lead_in: [f32; LEAD_IN_BEATS],
     places: Vec<f32>,
     next: Vec<f32>,
-    /// Whether the count comes from the tune's beginning, without a pause since.
+    /// Whether the count comes from the tune's beginning or the caller, without a pause
+    /// since.
     counted: bool,
 }
 
@@ -255,6 +256,12 @@ impl Belief {
         self.form.place(best as u64)
     }
 
+    /// Whether the count comes from the tune's beginning or the caller, without a pause
+    /// since: not from the tune alone.
+    pub fn counted(&self) -> bool {
+        self.counted
+    }
+
     /// The likeliest count, 1 to 8, and its probability.
     pub fn count(&self) -> (u8, f32) {
         let mut counts = [0.0f32; PHRASE_BEATS as usize];
@@ -290,8 +297,9 @@ impl Belief {
         self.places.rotate_right(by);
     }
 
-    /// Gives the lead-in's share to the tune: the caller says that it is on.
+    /// Gives the lead-in's share to the tune: the caller says that it is on, and where.
     fn places_known(&mut self) {
+        self.counted = true;
         self.lead_in = [0.0; LEAD_IN_BEATS];
         self.normalise();
     }

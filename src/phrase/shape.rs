@@ -29,6 +29,9 @@ const CLEARLY_OTHER: f32 = 0.045;
 /// The same for a form that divides the one told: both repeat then, the longer one
 /// a little less. Of right forms it stayed below -0.04.
 const CLEARLY_SHORTER: f32 = -0.01;
+/// Beats in a row for which another form must look likelier: when a band has changed
+/// tunes, the form told looks worse for a while.
+const HELD: usize = 32;
 /// Least likeness of a form in which a tune comes round: of right forms it was above
 /// 0.137. A new tune is like none before it.
 const ALIKE: f32 = 0.13;
@@ -47,6 +50,8 @@ pub struct Shape {
     told: Form,
     window: Vec<Again>,
     heard: usize,
+    /// Beats for which another form than the one told has looked likelier.
+    doubted: usize,
 }
 
 impl Shape {
@@ -56,6 +61,7 @@ impl Shape {
             told,
             window: vec![[None; FORMS]; WINDOW],
             heard: 0,
+            doubted: 0,
         }
     }
 
@@ -63,6 +69,7 @@ impl Shape {
     pub fn forget(&mut self) {
         self.window.fill([None; FORMS]);
         self.heard = 0;
+        self.doubted = 0;
     }
 
     /// Takes the next beat; tells the form that the tune seems to have, if that is
@@ -70,6 +77,13 @@ impl Shape {
     pub fn beat(&mut self, again: Again) -> Option<Form> {
         self.window[self.heard % WINDOW] = again;
         self.heard += 1;
+        let other = self.other();
+        self.doubted = other.map_or(0, |_| self.doubted + 1);
+        other.filter(|_| self.doubted >= HELD)
+    }
+
+    /// The form that looks likelier than the one told just now.
+    fn other(&self) -> Option<Form> {
         let told = self.told.beats() as usize;
         let of_told = (0..FORMS).find(|&at| beats(at) == told)?;
         let of_told = self.likeness(of_told)?;
