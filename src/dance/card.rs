@@ -3,10 +3,14 @@
 use std::fmt;
 use std::fs::File;
 use std::io::{ErrorKind, Read};
+use std::ops::Range;
 use std::path::Path;
+use std::sync::Arc;
 
+use super::once::{Ends, Once};
 use super::parse;
-use super::source::{CardError, Trouble};
+use super::roles::Roles;
+use super::source::{CardError, Source, Trouble};
 use crate::phrase::{Form, Part};
 
 /// Largest card that is read, in bytes: a written-out dance takes a few
@@ -65,6 +69,17 @@ pub enum TuneKind {
     Any,
 }
 
+/// How far couples move on in one time through.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Progression {
+    /// By one couple.
+    Single,
+    /// By two couples.
+    Double,
+    /// Nobody moves on.
+    None,
+}
+
 /// A word that a card may use for a thing, and back.
 pub(super) trait Named: Copy + 'static {
     /// What the word stands for, as in "a formation".
@@ -109,6 +124,28 @@ impl Named for TuneKind {
     ];
 }
 
+impl Named for Progression {
+    const WHAT: &'static str = "progression";
+    const ALL: &'static [(&'static str, Self)] = &[
+        ("single", Progression::Single),
+        ("double", Progression::Double),
+        ("none", Progression::None),
+    ];
+}
+
+impl Formation {
+    /// Longways sets, whose couples move on to new ones every time through.
+    pub fn is_longways(self) -> bool {
+        matches!(
+            self,
+            Formation::DupleImproper
+                | Formation::DupleProper
+                | Formation::Becket
+                | Formation::TripleProper
+        )
+    }
+}
+
 macro_rules! shown_by_its_word {
     ($($kind:ty),*) => {$(
         impl fmt::Display for $kind {
@@ -119,7 +156,7 @@ macro_rules! shown_by_its_word {
         }
     )*};
 }
-shown_by_its_word!(Formation, Difficulty, TuneKind);
+shown_by_its_word!(Formation, Difficulty, TuneKind, Progression);
 
 /// A figure at its place in the dance.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -138,6 +175,12 @@ pub struct FigureAt {
     pub short: Option<String>,
     /// What to say while teaching it.
     pub note: Option<String>,
+    /// The card says that it crosses the start of a phrase on purpose.
+    pub crosses: bool,
+    /// Where the card says that it ends.
+    pub ends: Option<Ends>,
+    /// Bytes of its name and of its call in the card.
+    pub(super) spans: [Range<usize>; 2],
     /// The card's line that holds its name, from 1.
     pub line: usize,
 }
@@ -159,9 +202,17 @@ pub struct Card {
     pub(super) tune: TuneKind,
     pub(super) steps_per_minute: Option<f64>,
     pub(super) form: Form,
+    pub(super) progression: Option<Progression>,
+    pub(super) roles: Roles,
+    pub(super) notes: Vec<String>,
+    pub(super) intro: Once,
+    pub(super) ending: Once,
     /// Never empty; they follow on from beat 0 to the end of the form.
     pub(super) figures: Vec<FigureAt>,
     pub(super) warnings: Vec<Trouble>,
+    /// The card as it was written, so that advice can point into it.
+    pub(super) name: Arc<str>,
+    pub(super) text: Arc<str>,
 }
 
 impl Card {
@@ -256,6 +307,64 @@ impl Card {
     /// How long one time through is.
     pub fn form(&self) -> Form {
         self.form
+    }
+
+    /// How far couples move on: what the card says, else by one couple in
+    /// longways sets and not at all elsewhere.
+    pub fn progression(&self) -> Progression {
+        let usual = match self.formation.is_longways() {
+            true => Progression::Single,
+            false => Progression::None,
+        };
+        self.progression.unwrap_or(usual)
+    }
+
+    /// The words that this card uses for the two roles.
+    pub fn roles(&self) -> &Roles {
+        &self.roles
+    }
+
+    /// What to know of the dance as a whole, line by line.
+    pub fn notes(&self) -> &[String] {
+        &self.notes
+    }
+
+    /// What is said before the lead-in, and danced the first time only.
+    pub fn intro(&self) -> &Once {
+        &self.intro
+    }
+
+    /// What is danced the last time only, and said after the music.
+    pub fn ending(&self) -> &Once {
+        &self.ending
+    }
+
+    /// The same card in other words for the two roles, wherever it names them
+    /// but in its title. Places that advice points at stay those of the card as
+    /// it was written.
+    pub fn with_roles(&self, roles: &Roles) -> Card {
+        let word = |text: &str| self.roles.translate(text, roles);
+        let figures = self.figures.iter().map(|figure| FigureAt {
+            name: word(&figure.name),
+            call: word(&figure.call),
+            short: figure.short.as_deref().map(word),
+            note: figure.note.as_deref().map(word),
+            ..figure.clone()
+        });
+        Card {
+            figures: figures.collect(),
+            notes: self.notes.iter().map(|line| word(line)).collect(),
+            intro: self.intro.map(word),
+            ending: self.ending.map(word),
+            roles: roles.clone(),
+            ..self.clone()
+        }
+    }
+
+    /// Something about the bytes `span` of the card as it was written.
+    pub(super) fn trouble(&self, span: Range<usize>, message: impl Into<String>) -> Trouble {
+        let (name, text) = (&self.name, &self.text);
+        Source { name, text }.trouble(span, message)
     }
 
     /// The figures in the order danced; together they fill the form.

@@ -28,11 +28,19 @@
 //! ```
 
 mod card;
+mod extras;
+mod figures;
+mod keys;
+mod once;
 mod parse;
 mod read;
+mod roles;
 mod source;
 
-pub use card::{Card, Difficulty, FigureAt, Formation, TuneKind};
+pub use card::{Card, Difficulty, FigureAt, Formation, Progression, TuneKind};
+pub use figures::{Facing, Figure, Figures, Movement, Reading, Way, Who};
+pub use once::{Ends, OfFour, Once, OnceFigure};
+pub use roles::{Role, Roles, RolesError};
 pub use source::{CardError, Trouble};
 
 /// A contra for a longways set, with figures on counts 1 and 5.
