@@ -33,6 +33,7 @@ mod figures;
 mod keys;
 mod once;
 mod parse;
+pub mod positions;
 mod read;
 mod roles;
 mod source;
