@@ -210,6 +210,8 @@ pub struct Card {
     /// Never empty; they follow on from beat 0 to the end of the form.
     pub(super) figures: Vec<FigureAt>,
     pub(super) warnings: Vec<Trouble>,
+    /// Bytes of its title.
+    pub(super) title_span: Range<usize>,
     /// The card as it was written, so that advice can point into it.
     pub(super) name: Arc<str>,
     pub(super) text: Arc<str>,

@@ -9,6 +9,7 @@ use std::sync::LazyLock;
 
 use serde::Deserialize;
 
+pub(super) use phrase::strange_role;
 pub use phrase::{Facing, Reading, Way, Who};
 
 use super::read::nearest;
@@ -107,6 +108,9 @@ pub struct Figure {
     /// Loads arms or shoulders.
     #[serde(default)]
     pub shoulders: bool,
+    /// Beats of it, at its start, in which people stand (a balance).
+    #[serde(default)]
+    pub still: u32,
     /// How hard for newcomers: 0 at once, 1 with a word, 2 with a walk-through,
     /// 3 later.
     pub hard: u8,

@@ -28,6 +28,7 @@
 //! ```
 
 mod card;
+pub mod check;
 mod extras;
 mod figures;
 mod keys;
@@ -37,6 +38,7 @@ pub mod positions;
 mod read;
 mod roles;
 mod source;
+pub mod syllables;
 
 pub use card::{Card, Difficulty, FigureAt, Formation, Progression, TuneKind};
 pub use figures::{Facing, Figure, Figures, Movement, Reading, Way, Who};

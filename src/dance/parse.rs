@@ -92,6 +92,7 @@ pub(super) fn card(text: &str, name: &str) -> Result<Card, CardError> {
                 ending,
                 figures,
                 warnings: reader.warnings,
+                title_span: top.table.get("title").map_or(0..0, |v| v.span()),
                 name: name.into(),
                 text: text.into(),
             })

@@ -342,7 +342,7 @@ pub(super) fn without_who(text: &str) -> String {
 
 /// A word for one or several dancers of a role that this card does not use.
 /// (Common practice: pairs of words in use.)
-pub(crate) fn strange_role(word: &str, roles: &Roles) -> bool {
+pub(in crate::dance) fn strange_role(word: &str, roles: &Roles) -> bool {
     const PAIRS: [&str; 12] = [
         "gent", "gents", "lady", "ladies", "man", "men", "woman", "women", "lark", "larks",
         "robin", "robins",
