@@ -52,3 +52,32 @@ pub const LANTERNS_ON_THE_WEIR: &str =
 
 /// A circle mixer for newcomers.
 pub const THE_TIN_KETTLE_RING: &str = include_str!("../../fixtures/cards/the-tin-kettle-ring.toml");
+
+/// The JSON Schema (draft 2020-12) of dance cards, for editors that complete and
+/// check.
+pub const CARD_SCHEMA: &str = include_str!("../../fixtures/card.schema.json");
+
+/// The bundled dances, invented for this project: file name without its ending,
+/// and text.
+pub fn bundled() -> &'static [(&'static str, &'static str)] {
+    &[
+        (
+            "gravel-and-clover",
+            include_str!("../../fixtures/cards/gravel-and-clover.toml"),
+        ),
+        (
+            "lamps-along-the-quay",
+            include_str!("../../fixtures/cards/lamps-along-the-quay.toml"),
+        ),
+        ("lanterns-on-the-weir", LANTERNS_ON_THE_WEIR),
+        (
+            "six-boats-abreast",
+            include_str!("../../fixtures/cards/six-boats-abreast.toml"),
+        ),
+        (
+            "the-borrowed-umbrella",
+            include_str!("../../fixtures/cards/the-borrowed-umbrella.toml"),
+        ),
+        ("the-tin-kettle-ring", THE_TIN_KETTLE_RING),
+    ]
+}

@@ -222,7 +222,10 @@ fn progression_is_held_against_the_card() {
         Kind::Progression,
         "moved on by one couple, but the card's progression is \"double\"",
     );
-    let stay = [("neighbours do-si-do", 16, "x"), ("circle left", 16, "x")];
+    let stay = [
+        ("neighbours do-si-do twice", 16, "x"),
+        ("circle left", 16, "x"),
+    ];
     only(
         &report(&dance(improper, &stay)),
         Kind::Progression,
@@ -254,4 +257,22 @@ fn odd_lengths_are_noticed() {
         Kind::Length,
         "usually takes 8 beats, here 16",
     );
+}
+
+#[test]
+fn bundled_dances_are_good_in_every_way() {
+    for (name, text) in crate::dance::bundled() {
+        let card = Card::parse(text, name).unwrap_or_else(|e| panic!("{e}"));
+        let report = check(&card, Figures::builtin(), &|_| None);
+        let told: Vec<String> = report
+            .findings
+            .iter()
+            .map(|f| f.trouble.to_string())
+            .collect();
+        assert!(told.is_empty(), "{}", told.join("\n"));
+        if let Some(followed) = report.followed {
+            assert_eq!(followed.stopped, None, "{name}");
+            assert_eq!(followed.outcome, Some(Outcome::MovedOn(1)), "{name}");
+        }
+    }
 }
