@@ -57,6 +57,9 @@ pub const THE_TIN_KETTLE_RING: &str = include_str!("../../fixtures/cards/the-tin
 /// check.
 pub const CARD_SCHEMA: &str = include_str!("../../fixtures/card.schema.json");
 
+/// A card to begin with, every key explained.
+pub const NEW_CARD: &str = include_str!("template.toml");
+
 /// The bundled dances, invented for this project: file name without its ending,
 /// and text.
 pub fn bundled() -> &'static [(&'static str, &'static str)] {
