@@ -182,6 +182,14 @@ fn name(card: &Card, figures: &Figures, figure: &Known, findings: &mut Vec<Findi
         findings.push(about_name(card, at, Kind::UnknownFigure, message));
         return;
     };
+    let slip = reading
+        .rest
+        .iter()
+        .find_map(|word| Some((word, figures::like_word(word)?)));
+    if let Some((word, like)) = slip {
+        let message = format!("\"{word}\" is not understood; did you mean \"{like}\"?");
+        findings.push(about_name(card, at, Kind::UnknownFigure, message));
+    }
     let usual = &reading.figure.beats;
     let (Some(least), Some(most)) = (usual.iter().min(), usual.iter().max()) else {
         return;

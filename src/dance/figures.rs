@@ -9,8 +9,8 @@ use std::sync::LazyLock;
 
 use serde::Deserialize;
 
-pub(super) use phrase::strange_role;
 pub use phrase::{Facing, Reading, Way, Who};
+pub(super) use phrase::{like_word, strange_role};
 
 use super::read::nearest;
 use super::roles::Roles;

@@ -51,6 +51,20 @@ fn an_unknown_figure_gets_an_offer_at_its_place() {
     let report = report(&text);
     only(&report, Kind::UnknownFigure, "did you mean \"swing\"?");
     assert_eq!(report.findings[0].trouble.line, 5);
+    let who = dance(
+        MIXER,
+        &[("partnres swing", 16, "swing"), ("promenade", 16, "walk")],
+    );
+    only(
+        &self::report(&who),
+        Kind::UnknownFigure,
+        "\"partnres\" is not understood; did you mean \"partners\"?",
+    );
+    let free = [
+        ("partners swing by the stage", 16, "swing"),
+        ("promenade", 16, "walk"),
+    ];
+    none(&self::report(&dance(MIXER, &free)), Kind::UnknownFigure);
     assert_eq!(report.findings[0].trouble.column, 10);
 }
 

@@ -1,5 +1,6 @@
 //! A card's free words for a figure, split into who, what and how far.
 
+use super::super::read::nearest;
 use super::super::roles::{Role, Roles};
 use super::{Figure, Figures};
 
@@ -338,6 +339,17 @@ pub(super) fn without_who(text: &str) -> String {
         }
     }
     kept.join(" ")
+}
+
+/// The word that says who or how far and is most like `word`, a slip of the pen.
+pub(in crate::dance) fn like_word(word: &str) -> Option<&'static str> {
+    let long = |word: &str| word.chars().count() > 3;
+    let known: Vec<&'static str> = SENSES
+        .iter()
+        .flat_map(|(run, _)| run.split(' '))
+        .filter(|known| long(known))
+        .collect();
+    nearest(word, &known).filter(|like| long(word) && *like != word)
 }
 
 /// A word for one or several dancers of a role that this card does not use.

@@ -66,14 +66,14 @@ td.said{width:62mm;padding-left:4mm}
 ul{font-size:8pt;columns:2;column-gap:8mm}
 li{break-inside:avoid}
 .back{break-inside:avoid}
-.back svg{max-height:120mm}
+.back svg{max-height:106mm}
 .figures{break-inside:avoid}
 ";
 
 /// The whole page. `figures` is the list that cautions and positions are from.
 pub fn page(card: &Card, figures: &Figures, size: Size) -> String {
     let (own, across) = match size {
-        Size::A6 => (A6, 3),
+        Size::A6 => (A6, 4),
         Size::A4 => (A4, ACROSS),
     };
     let drawing = drawing(card, figures, across);
