@@ -11,11 +11,12 @@ mod tests;
 
 pub use calls::{CallAt, NEAR_BEATS};
 
-use super::card::{Card, Difficulty, FigureAt, Formation, Progression};
+use super::card::{Card, FigureAt};
 use super::figures::{self, Figures, Movement, Reading, Who};
 use super::positions::{self, Followed, Outcome};
 use super::roles::Role;
 use super::source::Trouble;
+use super::words::{Difficulty, Formation, Progression};
 
 /// Tempo taken where a card names none, in steps per minute (common practice).
 pub const USUAL_STEPS: f64 = 116.0;

@@ -32,7 +32,7 @@ pub(super) const USUAL: [&str; 4] = ["A1", "A2", "B1", "B2"];
 mod tests {
     use serde_json::Value;
 
-    use super::super::card::{Difficulty, Formation, Named, Progression, TuneKind};
+    use super::super::words::{Difficulty, Formation, Named, Progression, TuneKind};
     use super::*;
     use crate::phrase::Part;
 

@@ -5,8 +5,8 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::card::Named;
 use super::source::{Source, Trouble};
+use super::words::Named;
 
 /// How alike two words must be before one is offered for the other
 /// (Jaro–Winkler, 0 to 1).

@@ -1,6 +1,7 @@
 //! What a dance asks of its dancers: heads, shoulders, and newcomers' memories.
 
-use super::super::card::{Card, Difficulty};
+use super::super::card::Card;
+use super::super::words::Difficulty;
 use super::{Finding, Kind, Known, about_card, about_name};
 
 /// Most beats of dizzy figures in a row. (Our own judgement: a swing of sixteen

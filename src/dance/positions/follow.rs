@@ -1,9 +1,11 @@
 //! A dance, figure by figure and time by time.
 
-use super::super::card::{Card, FigureAt, Formation};
+use super::super::card::{Card, FigureAt};
 use super::super::figures::{Figures, Movement, Way, Who};
 use super::super::once::Ends;
 use super::super::roles::Role;
+use super::super::words::Formation;
+use super::four;
 use super::moves::{self, Step};
 use super::set::{Column, Dancer, Place, Set, Shape, Standing};
 
@@ -157,7 +159,7 @@ fn danced(set: &Set, figure: &FigureAt, card: &Card, figures: &Figures) -> Resul
             && movement != Movement::Swing
             && shape == Shape::Corners
         {
-            four = moves::facing(four, facing);
+            four = four::facing(four, facing);
         }
         group.places = four.map(Some);
         after.shape = shape;
@@ -313,7 +315,7 @@ fn face_for_the_start(set: &mut Set) {
                 standing.face = Some(if slot < 2 { Face::Down } else { Face::Up });
             }
         } else {
-            four = moves::across(four);
+            four = four::across(four);
         }
         group.places = four.map(Some);
     }

@@ -14,6 +14,7 @@
 //! two halves of a hey, …).
 
 mod follow;
+mod four;
 mod moves;
 mod set;
 

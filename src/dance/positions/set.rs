@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use super::super::card::Formation;
 use super::super::roles::Role;
+use super::super::words::Formation;
 
 /// One dancer: which couple, numbered from 1 at the band as the dance begins,
 /// and which role.
