@@ -133,7 +133,9 @@ pub fn check(card: &Card, figures: &Figures, seconds: &dyn Fn(&str) -> Option<f6
         name(card, figures, figure, &mut findings);
         strain::too_hard(card, figure, &mut findings);
     }
+    once(card, figures, &mut findings);
     calls::too_long(card, &report.calls, &mut findings);
+    calls::once_too_long(card, seconds, &mut findings);
     swinging(card, &known, &mut report.swinging, &mut findings);
     roles(card, &known, &mut report.active, &mut findings);
     strain::in_a_row(card, &known, &mut findings);
@@ -176,10 +178,7 @@ fn name(card: &Card, figures: &Figures, figure: &Known, findings: &mut Vec<Findi
         return;
     }
     let Some(reading) = &figure.reading else {
-        let hint = figures
-            .like(&at.name, card.roles())
-            .map_or_else(String::new, |name| format!("; did you mean \"{name}\"?"));
-        let message = format!("\"{}\" is no figure that is known here{hint}", at.name);
+        let message = unknown(card, figures, &at.name);
         findings.push(about_name(card, at, Kind::UnknownFigure, message));
         return;
     };
@@ -205,6 +204,27 @@ fn name(card: &Card, figures: &Figures, figure: &Known, findings: &mut Vec<Findi
         );
         findings.push(about_name(card, at, Kind::Length, message));
     }
+}
+
+/// Unknown names of figures that are danced once.
+fn once(card: &Card, figures: &Figures, findings: &mut Vec<Finding>) {
+    let both = [card.intro(), card.ending()];
+    for figure in both.into_iter().filter_map(|once| once.figure.as_ref()) {
+        if figures.read(&figure.name, card.roles()).is_none() {
+            let message = unknown(card, figures, &figure.name);
+            findings.push(Finding {
+                kind: Kind::UnknownFigure,
+                trouble: card.trouble(figure.spans[0].clone(), message),
+            });
+        }
+    }
+}
+
+fn unknown(card: &Card, figures: &Figures, name: &str) -> String {
+    let hint = figures
+        .like(name, card.roles())
+        .map_or_else(String::new, |like| format!("; did you mean \"{like}\"?"));
+    format!("\"{name}\" is no figure that is known here{hint}")
 }
 
 /// The share of time spent swinging. It is judged in contras only; squares and

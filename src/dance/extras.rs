@@ -52,12 +52,14 @@ pub(super) fn once(reader: &mut Reader, top: &Block, key: &str) -> Once {
         let message = format!("\"{lonely}\" in [{key}] needs the figure's name, figure = \"…\"");
         reader.wrong(span, message);
     }
+    let at = |key: &str| table.get(key).map_or(value.span(), |v| v.span());
     let figure = name.and_then(|name| {
         Some(OnceFigure {
             name,
             call: reader.words(&block, "call", Some("the words for it, call = \"…\""))?,
             short: reader.words(&block, "short", None),
             note: reader.words(&block, "note", None),
+            spans: [at("figure"), at("call")],
         })
     });
     Once { say, figure }

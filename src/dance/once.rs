@@ -2,6 +2,7 @@
 //! does not tell.
 
 use std::fmt;
+use std::ops::Range;
 
 use super::figures::Facing;
 use super::roles::{Role, Roles};
@@ -29,6 +30,8 @@ pub struct OnceFigure {
     pub short: Option<String>,
     /// What to say while teaching it.
     pub note: Option<String>,
+    /// Bytes of its name and of its call in the card.
+    pub(super) spans: [Range<usize>; 2],
 }
 
 impl Once {
@@ -46,6 +49,7 @@ impl Once {
                 call: word(&f.call),
                 short: f.short.as_deref().map(&word),
                 note: f.note.as_deref().map(&word),
+                spans: f.spans.clone(),
             }),
         }
     }

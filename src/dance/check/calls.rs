@@ -45,10 +45,24 @@ impl CallAt {
     }
 }
 
+/// Seconds of a beat at the card's tempo.
+fn beat(card: &Card) -> f64 {
+    60.0 / card.steps_per_minute().unwrap_or(USUAL_STEPS)
+}
+
+/// How long `words` take: what the voice says, else by their syllables; and
+/// whether the voice said so.
+fn length(words: &str, seconds: &dyn Fn(&str) -> Option<f64>) -> (f64, bool) {
+    let said = seconds(words).filter(|s| s.is_finite() && *s >= 0.0);
+    (
+        said.unwrap_or_else(|| syllables::seconds(words)),
+        said.is_some(),
+    )
+}
+
 /// All full calls of a card, in the order danced.
 pub(super) fn of(card: &Card, seconds: &dyn Fn(&str) -> Option<f64>) -> Vec<CallAt> {
-    let steps = card.steps_per_minute().unwrap_or(USUAL_STEPS);
-    let beat = 60.0 / steps;
+    let beat = beat(card);
     let figures = card.figures();
     figures
         .iter()
@@ -57,15 +71,15 @@ pub(super) fn of(card: &Card, seconds: &dyn Fn(&str) -> Option<f64>) -> Vec<Call
             // The first call of a later time through comes while the last
             // figure is danced; the very first has the lead-in.
             let before = &figures[(index + figures.len() - 1) % figures.len()];
-            let said = seconds(&figure.call).filter(|s| s.is_finite() && *s >= 0.0);
+            let (seconds, measured) = length(&figure.call, seconds);
             CallAt {
                 figure: index,
                 start_beat: figure.start_beat,
                 part: figure.part,
                 words: figure.call.clone(),
                 syllables: syllables::syllables(&figure.call),
-                seconds: said.unwrap_or_else(|| syllables::seconds(&figure.call)),
-                measured: said.is_some(),
+                seconds,
+                measured,
                 room: f64::from(before.beats) * beat,
                 near: NEAR_BEATS * beat,
             }
@@ -75,25 +89,60 @@ pub(super) fn of(card: &Card, seconds: &dyn Fn(&str) -> Option<f64>) -> Vec<Call
 
 pub(super) fn too_long(card: &Card, calls: &[CallAt], findings: &mut Vec<Finding>) {
     for call in calls.iter().filter(|c| !c.fits()) {
-        let CallAt { seconds, words, .. } = call;
-        let syllables = call.syllables;
-        let message = if call.seconds > call.room {
-            format!(
-                "the call \"{words}\" ({syllables} syllables, {seconds:.1} s) is longer than the figure before it ({:.1} s): shorten it",
-                call.room
-            )
-        } else {
-            format!(
-                "the call \"{words}\" ({syllables} syllables, {seconds:.1} s) has to begin {:.1} beats ahead, more than {NEAR_BEATS}: shorten it to {} syllables",
-                call.beats_ahead(),
-                (call.near * syllables::SYLLABLES_A_SECOND).floor()
-            )
-        };
         let span = card.figures()[call.figure].spans[1].clone();
-        let trouble = card.trouble(span, message);
         findings.push(Finding {
             kind: Kind::LongCall,
-            trouble,
+            trouble: card.trouble(span, long(call)),
         });
     }
+}
+
+/// Calls of figures that are danced once: the first has the lead-in before it.
+pub(super) fn once_too_long(
+    card: &Card,
+    seconds: &dyn Fn(&str) -> Option<f64>,
+    findings: &mut Vec<Finding>,
+) {
+    let calls = of(card, seconds);
+    let places = [(card.intro(), 0), (card.ending(), calls.len() - 1)];
+    for (once, index) in places {
+        let Some(figure) = &once.figure else { continue };
+        let (seconds, measured) = length(&figure.call, seconds);
+        let place = &calls[index];
+        let call = CallAt {
+            words: figure.call.clone(),
+            syllables: syllables::syllables(&figure.call),
+            seconds,
+            measured,
+            room: if index == 0 { place.near } else { place.room },
+            ..place.clone()
+        };
+        if !call.fits() {
+            findings.push(Finding {
+                kind: Kind::LongCall,
+                trouble: card.trouble(figure.spans[1].clone(), long(&call)),
+            });
+        }
+    }
+}
+
+/// What to say of a call that does not fit.
+fn long(call: &CallAt) -> String {
+    let CallAt {
+        seconds,
+        words,
+        syllables,
+        ..
+    } = call;
+    if call.seconds > call.room {
+        return format!(
+            "the call \"{words}\" ({syllables} syllables, {seconds:.1} s) is longer than what it has before it ({:.1} s): shorten it",
+            call.room
+        );
+    }
+    format!(
+        "the call \"{words}\" ({syllables} syllables, {seconds:.1} s) has to begin {:.1} beats ahead, more than {NEAR_BEATS}: shorten it to {} syllables",
+        call.beats_ahead(),
+        (call.near * syllables::SYLLABLES_A_SECOND).floor()
+    )
 }

@@ -96,7 +96,7 @@ fn calls_are_measured_against_their_room() {
     only(
         &report(&text),
         Kind::LongCall,
-        "longer than the figure before it (2.1 s)",
+        "longer than what it has before it (2.1 s)",
     );
     let near = "please take your partner by the hand now all";
     let figures = [("promenade", 16, "walk"), ("promenade", 16, near)];
@@ -261,6 +261,22 @@ fn progression_is_held_against_the_card() {
         Kind::Progression,
         "partners are not together",
     );
+}
+
+#[test]
+fn figures_danced_once_are_checked_too() {
+    let once = |once: &str| {
+        let figures = [("promenade", 16, "walk"), ("promenade", 16, "walk")];
+        report(&dance(&format!("{MIXER}\n{once}"), &figures))
+    };
+    let good = once("[ending]\nfigure = \"bow\"\ncall = \"bow to your partner\"");
+    assert!(good.findings.is_empty(), "{:?}", good.findings);
+    let slip = once("[intro]\nfigure = \"balence\"\ncall = \"x\"");
+    only(&slip, Kind::UnknownFigure, "did you mean \"balance\"?");
+    let long = once(
+        "[intro]\nfigure = \"bow\"\ncall = \"bow to your partner and then to your neighbour\"",
+    );
+    only(&long, Kind::LongCall, "what it has before it (2.1 s)");
 }
 
 #[test]

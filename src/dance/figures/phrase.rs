@@ -1,6 +1,5 @@
 //! A card's free words for a figure, split into who, what and how far.
 
-use super::super::read::nearest;
 use super::super::roles::{Role, Roles};
 use super::{Figure, Figures};
 
@@ -167,6 +166,7 @@ const SENSES: &[(&str, Sense)] = &[
     ("one and a half", Q(6)),
     ("1½", Q(6)),
     ("1 1/2", Q(6)),
+    ("1 and 1/2", Q(6)),
     ("1.5", Q(6)),
     ("once and three quarters", Q(7)),
     ("1¾", Q(7)),
@@ -180,6 +180,12 @@ const SENSES: &[(&str, Sense)] = &[
     ("by the left", Hand),
     ("right hand", Hand),
     ("left hand", Hand),
+    ("pass right", Hand),
+    ("pass left", Hand),
+    ("passing right", Hand),
+    ("passing left", Hand),
+    ("pass right shoulders", Hand),
+    ("pass left shoulders", Hand),
     ("right shoulder", Hand),
     ("left shoulder", Hand),
     ("right shoulders", Hand),
@@ -215,10 +221,12 @@ const SENSES: &[(&str, Sense)] = &[
     ("a", Nothing),
     ("again", Nothing),
     ("and", Nothing),
+    ("begin", Nothing),
     ("by", Nothing),
     ("end", Nothing),
     ("go", Nothing),
     ("now", Nothing),
+    ("start", Nothing),
     ("the", Nothing),
     ("then", Nothing),
     ("with", Nothing),
@@ -238,6 +246,7 @@ pub(super) fn words(text: &str) -> Vec<String> {
             "center" => "centre".into(),
             "thru" => "through".into(),
             "around" => "round".into(),
+            "&" => "and".into(),
             word => word.to_owned(),
         })
         .collect()
@@ -341,15 +350,23 @@ pub(super) fn without_who(text: &str) -> String {
     kept.join(" ")
 }
 
-/// The word that says who or how far and is most like `word`, a slip of the pen.
+/// The word that says who or how far of which `word` is a slip of the pen: one
+/// letter wrong, or two in a long word.
 pub(in crate::dance) fn like_word(word: &str) -> Option<&'static str> {
-    let long = |word: &str| word.chars().count() > 3;
-    let known: Vec<&'static str> = SENSES
+    let allowed = match word.chars().count() {
+        ..=3 => return None,
+        4..=6 => 1,
+        _ => 2,
+    };
+    SENSES
         .iter()
         .flat_map(|(run, _)| run.split(' '))
-        .filter(|known| long(known))
-        .collect();
-    nearest(word, &known).filter(|like| long(word) && *like != word)
+        .map(|known| (strsim::osa_distance(word, known), known))
+        .filter(|(distance, _)| *distance <= allowed)
+        .min_by_key(|(distance, _)| *distance)
+        // A word that is known, but not here, is no slip.
+        .filter(|(distance, _)| *distance > 0)
+        .map(|(_, known)| known)
 }
 
 /// A word for one or several dancers of a role that this card does not use.

@@ -98,6 +98,9 @@ fn who_and_how_far_come_out_of_the_words() {
         Some(Movement::LineDownCouples)
     );
     for text in [
+        "half a hey, robins begin, passing right",
+        "partners balance & swing",
+        "larks allemande left 1 & 1/2",
         "neighbours balance and swing",
         "half a hey",
         "star by the right",
@@ -145,4 +148,10 @@ fn a_slip_of_the_pen_gets_an_offer() {
     assert_eq!(like("robins alemande right once"), Some("allemande right"));
     assert_eq!(like("neighbours swign"), Some("swing"));
     assert_eq!(like("fly to the moon"), None);
+    let word = |text| phrase::like_word(text);
+    assert_eq!(word("nieghbours"), Some("neighbours"));
+    assert_eq!(word("robbins"), Some("robins"));
+    for fine in ["neighbours", "behind", "ring", "x", "stage"] {
+        assert_eq!(word(fine), None, "{fine}");
+    }
 }
