@@ -372,6 +372,7 @@ fn place(
                 format!("\"{name}\" starts on count {count} and lasts {beats} beats, across the start of a phrase: if that is meant, add crosses = true"),
             );
         }
+        let line = reader.source.trouble(figure.spans[0].clone(), "").line;
         placed.push(FigureAt {
             start_beat,
             beats,
@@ -383,7 +384,7 @@ fn place(
             crosses: figure.crosses,
             ends: figure.ends,
             spans: figure.spans,
-            line: reader.source.trouble(figure.span, "").line,
+            line,
         });
         start_beat += beats;
     }

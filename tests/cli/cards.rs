@@ -75,10 +75,10 @@ fn doubts_are_told_and_errors_fail() {
         run(args)
     };
     let said = check(&["a.toml"], false).well();
-    assert!(said.out.contains("a.toml:30:10: \"partners swign\" is no figure that is known here; did you mean \"swing\"?"), "{said:?}");
+    assert!(said.out.contains("a.toml:31:10: \"partners swign\" is no figure that is known here; did you mean \"swing\"?"), "{said:?}");
     assert!(
         said.out
-            .contains("not followed from line 30 on: \"partners swign\""),
+            .contains("not followed from line 31 on: \"partners swign\""),
         "{said:?}"
     );
     let said = check(&["a.toml", "c.toml"], true);
