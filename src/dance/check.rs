@@ -312,8 +312,9 @@ fn progression(
         )),
         Outcome::MovedOn(_) => {
             let short = positions::times(card, figures, SHORT_LINE, 2 * SHORT_LINE);
-            short.err().map(|why| {
-                format!("in a line of {SHORT_LINE} couples it goes astray at the ends: {why}")
+            // What those at the ends do may be unknown; that is no fault.
+            short.err().filter(|f| f.astray).map(|failure| {
+                format!("in a line of {SHORT_LINE} couples it goes astray at the ends: {failure}")
             })
         }
     };

@@ -48,6 +48,19 @@ pub fn follow(card: &Card, figures: &Figures, couples: usize) -> Option<Followed
     Some(once(card, figures, Set::new(card.formation(), couples)?))
 }
 
+/// Why several times through could not be followed to their end.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("time {time}: {why}")]
+pub struct Failure {
+    /// Which time through, from 1.
+    pub time: usize,
+    /// Why, as a half sentence.
+    pub why: String,
+    /// They were followed, and do not stand as the dance begins; else what they
+    /// do cannot be known.
+    pub astray: bool,
+}
+
 /// How the set stands as each of the first `times` times through begins, and as
 /// the one after them would.
 ///
@@ -58,9 +71,10 @@ pub fn times(
     figures: &Figures,
     couples: usize,
     times: usize,
-) -> Result<Vec<Set>, String> {
-    let start =
-        Set::new(card.formation(), couples).ok_or("only duple longways sets are followed")?;
+) -> Result<Vec<Set>, Failure> {
+    let failed = |time, why: String, astray| Failure { time, why, astray };
+    let start = Set::new(card.formation(), couples)
+        .ok_or_else(|| failed(1, "only duple longways sets are followed".into(), false))?;
     let mut starts = vec![start];
     for time in 1..=times {
         let followed = once(card, figures, starts[time - 1].clone());
@@ -68,10 +82,10 @@ pub fn times(
             (Some(next), ..) => starts.push(next),
             (_, Some(stop), _) => {
                 let name = &card.figures()[stop.figure].name;
-                return Err(format!("time {time}: \"{name}\": {}", stop.why));
+                return Err(failed(time, format!("\"{name}\": {}", stop.why), false));
             }
-            (_, _, Some(Outcome::Astray(why))) => return Err(format!("time {time}: {why}")),
-            _ => return Err(format!("time {time}: it leads nowhere")),
+            (_, _, Some(Outcome::Astray(why))) => return Err(failed(time, why, true)),
+            _ => return Err(failed(time, "it leads nowhere".into(), false)),
         }
     }
     Ok(starts)

@@ -21,5 +21,5 @@ mod set;
 #[cfg(test)]
 mod tests;
 
-pub use follow::{Followed, Outcome, Stop, follow, times};
+pub use follow::{Failure, Followed, Outcome, Stop, follow, times};
 pub use set::{Column, Dancer, Face, Place, Set, Shape, Standing};

@@ -77,7 +77,7 @@ fn couples_slide_round_a_becket_set() {
             ("slide left to the next", 4),
         ],
     );
-    for couples in [4, 6, 8] {
+    for couples in [4, 5, 6, 7, 8] {
         let starts = times(&dance, Figures::builtin(), couples, 2 * couples).unwrap();
         // Each couple goes round all places of the set, waiting out twice.
         let lark = Dancer {
@@ -103,6 +103,31 @@ fn couples_slide_round_a_becket_set() {
         Some(Outcome::MovedOn(1))
     );
     times(&right, Figures::builtin(), 6, 12).unwrap();
+}
+
+#[test]
+fn a_double_progression_moves_two_places_a_time() {
+    let figures = [
+        ("pass through to the next", 4),
+        ("neighbours do-si-do", 8),
+        ("pass through to the next", 4),
+    ];
+    for couples in 4..=9 {
+        let starts = times(
+            &card("duple improper", &figures),
+            Figures::builtin(),
+            couples,
+            couples,
+        )
+        .unwrap();
+        // Twice as far a time, so everybody is home in half as many.
+        assert_eq!(starts[0].standings(), starts[couples].standings());
+        let lark = Dancer {
+            couple: 1,
+            role: Role::First,
+        };
+        assert_eq!(starts[1].place_of(lark), Some((2, Column::Right)));
+    }
 }
 
 #[test]
