@@ -251,9 +251,8 @@ fn places(set: &Set, rows: Rows) -> Vec<(Standing, f64, f64, Option<(f64, f64)>)
         let parity = set.groups().next().map_or(0, |(row, _)| row);
         let upper = (row - parity).rem_euclid(2) == 0;
         let inwards = (
-            // A little longer than one: it has to show beyond a corner.
-            if column == Column::Right { -1.05 } else { 1.05 },
-            if upper { 0.62 } else { -0.62 },
+            if column == Column::Right { -0.85 } else { 0.85 },
+            if upper { 0.53 } else { -0.53 },
         );
         all.push((standing, x, rows.y(row), towards(standing.face, inwards)));
     }
@@ -296,9 +295,10 @@ fn dancer(
     let letters = card.roles().letters(dancer.role);
     html! {
         @if let Some((dx, dy)) = face {
-            // A nose: a small triangle on the rim.
-            @let r = DANCER + 5.5;
-            @let (bx, by) = (x + dx * (DANCER - 1.0), y + dy * (DANCER - 1.0));
+            // A nose: a small triangle on the rim, further out at a corner.
+            @let base = if dx * dy == 0.0 { DANCER - 1.0 } else { DANCER + 2.5 };
+            @let r = base + 6.5;
+            @let (bx, by) = (x + dx * base, y + dy * base);
             path d={
                 "M" (n(x + dx * r)) " " (n(y + dy * r))
                 "L" (n(bx - dy * 5.0)) " " (n(by + dx * 5.0))
