@@ -278,10 +278,12 @@ pub(super) fn read<'f>(figures: &'f Figures, text: &str) -> Option<Reading<'f>> 
     take(&words[at + name.len()..], &mut reading);
     // "robins chain" names its dancers itself.
     if reading.who.is_none() {
-        reading.who = name.iter().find_map(|word| match sense(&[word.clone()]) {
-            Some((Is(who), _)) => Some(who),
-            _ => None,
-        });
+        reading.who = name
+            .iter()
+            .find_map(|word| match sense(std::slice::from_ref(word)) {
+                Some((Is(who), _)) => Some(who),
+                _ => None,
+            });
     }
     // As do names such as "slide left to the next".
     let next = ["to", "the", "next"].map(str::to_owned);

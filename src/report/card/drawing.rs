@@ -205,8 +205,8 @@ fn panel(card: &Card, panel: &Panel, rows: Rows, focus: &[u16]) -> Markup {
                         fill="none" stroke="black" stroke-width="0.6" stroke-dasharray="3 3" {}
                 }
             }
-            @for (standing, x, y, face) in places(set, rows) {
-                (dancer(card, set, standing, (x, y), face, focus))
+            @for drawn in places(set, rows) {
+                (dancer(card, set, &drawn, focus))
             }
         }
         @for (line, words) in panel.words.iter().enumerate() {
@@ -215,8 +215,15 @@ fn panel(card: &Card, panel: &Panel, rows: Rows, focus: &[u16]) -> Markup {
     }
 }
 
-/// Everybody with their place on the panel, and the direction they face.
-fn places(set: &Set, rows: Rows) -> Vec<(Standing, f64, f64, Option<(f64, f64)>)> {
+/// A dancer, where on the panel, and the direction they face.
+struct Drawn {
+    standing: Standing,
+    at: (f64, f64),
+    face: Option<(f64, f64)>,
+}
+
+/// Everybody with their place on the panel.
+fn places(set: &Set, rows: Rows) -> Vec<Drawn> {
     let left = (PANEL - COLUMNS) / 2.0;
     if set.shape() == Shape::Line {
         let mut all = Vec::new();
@@ -235,7 +242,9 @@ fn places(set: &Set, rows: Rows) -> Vec<(Standing, f64, f64, Option<(f64, f64)>)
                         rows.y(row + i32::from(slot >= 2)),
                     ),
                 };
-                all.push((standing, x, y, towards(standing.face, (0.0, 0.0))));
+                let face = towards(standing.face, (0.0, 0.0));
+                let at = (x, y);
+                all.push(Drawn { standing, at, face });
             }
         }
         return all;
@@ -254,7 +263,9 @@ fn places(set: &Set, rows: Rows) -> Vec<(Standing, f64, f64, Option<(f64, f64)>)
             if column == Column::Right { -0.85 } else { 0.85 },
             if upper { 0.53 } else { -0.53 },
         );
-        all.push((standing, x, rows.y(row), towards(standing.face, inwards)));
+        let face = towards(standing.face, inwards);
+        let at = (x, rows.y(row));
+        all.push(Drawn { standing, at, face });
     }
     all
 }
@@ -270,14 +281,12 @@ fn towards(face: Option<Face>, inwards: (f64, f64)) -> Option<(f64, f64)> {
     })
 }
 
-fn dancer(
-    card: &Card,
-    set: &Set,
-    standing: Standing,
-    (x, y): (f64, f64),
-    face: Option<(f64, f64)>,
-    focus: &[u16],
-) -> Markup {
+fn dancer(card: &Card, set: &Set, drawn: &Drawn, focus: &[u16]) -> Markup {
+    let Drawn {
+        standing,
+        at: (x, y),
+        face,
+    } = *drawn;
     let Standing { dancer, .. } = standing;
     let one = set.is_one(dancer);
     let followed = focus.contains(&dancer.couple);
