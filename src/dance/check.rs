@@ -14,7 +14,7 @@ pub use calls::{CallAt, NEAR_BEATS};
 use super::card::{Card, FigureAt};
 use super::figures::{self, Figures, Movement, Reading, Who};
 use super::positions::{self, Followed, Outcome};
-use super::roles::Role;
+use super::roles::{Role, Roles};
 use super::source::Trouble;
 use super::words::{Difficulty, Formation, Progression};
 
@@ -154,6 +154,11 @@ fn about_name(card: &Card, figure: &FigureAt, kind: Kind, message: String) -> Fi
     Finding { kind, trouble }
 }
 
+/// Words of the list of figures in the card's words for the roles.
+fn own_words(card: &Card, text: &str) -> String {
+    Roles::default().translate(text, card.roles())
+}
+
 /// Something about the card as a whole.
 fn about_card(card: &Card, kind: Kind, message: String) -> Finding {
     let trouble = card.trouble(card.title_span.clone(), message);
@@ -198,7 +203,7 @@ fn name(card: &Card, figures: &Figures, figure: &Known, findings: &mut Vec<Findi
         let list: Vec<String> = usual.iter().map(u32::to_string).collect();
         let message = format!(
             "\"{}\" usually takes {} beats, here {}",
-            reading.figure.name,
+            own_words(card, &reading.figure.name),
             list.join(" or "),
             at.beats
         );
@@ -223,7 +228,9 @@ fn once(card: &Card, figures: &Figures, findings: &mut Vec<Finding>) {
 fn unknown(card: &Card, figures: &Figures, name: &str) -> String {
     let hint = figures
         .like(name, card.roles())
-        .map_or_else(String::new, |like| format!("; did you mean \"{like}\"?"));
+        .map_or_else(String::new, |like| {
+            format!("; did you mean \"{}\"?", own_words(card, like))
+        });
     format!("\"{name}\" is no figure that is known here{hint}")
 }
 

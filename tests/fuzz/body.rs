@@ -50,7 +50,7 @@ fn is_whole(card: &Card) {
     let page = shown::page(card, figures, shown::Size::A4);
     assert!(page.ends_with("</html>") && !page.contains("<script"));
     let _ = shown::svg(card, figures);
-    let others = Roles::parse("ostler/wench").expect("two words");
+    let others = Roles::parse("baker/miller").expect("two words");
     assert_eq!(
         card.with_roles(&others).figures().len(),
         card.figures().len()

@@ -2,7 +2,7 @@
 
 use super::super::card::Card;
 use super::super::words::Difficulty;
-use super::{Finding, Kind, Known, about_card, about_name};
+use super::{Finding, Kind, Known, about_card, about_name, own_words};
 
 /// Most beats of dizzy figures in a row. (Our own judgement: a swing of sixteen
 /// beats is usual, longer stretches are not.)
@@ -58,7 +58,7 @@ pub(super) fn too_hard(card: &Card, figure: &Known, findings: &mut Vec<Finding>)
         _ => hardest(wanted),
     };
     if hard > allowed {
-        let name = &reading.figure.name;
+        let name = own_words(card, &reading.figure.name);
         let needs = if hard == 2 {
             "a walk-through of its own"
         } else {

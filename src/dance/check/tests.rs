@@ -82,6 +82,18 @@ fn other_peoples_role_words_are_noticed() {
     );
     let own = format!("{MIXER}\nroles = [\"gent\", \"lady\"]");
     assert!(report(&dance(&own, &figures)).findings.is_empty());
+    // What is said of figures is said in the card's words.
+    let slip = [
+        ("ladeis chain", 8, "chain"),
+        ("promenade", 8, "walk"),
+        ("ladies chain", 16, "walk"),
+    ];
+    let slip = report(&dance(&own, &slip));
+    only(
+        &slip,
+        Kind::Length,
+        "\"ladies chain\" usually takes 8 beats",
+    );
 }
 
 #[test]

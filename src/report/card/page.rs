@@ -165,7 +165,7 @@ fn parts(card: &Card, size: Size) -> Markup {
 /// What to say of figures in which people get hurt, each once.
 fn cautions(card: &Card, figures: &Figures) -> Markup {
     let mut seen: Vec<&str> = Vec::new();
-    let mut list: Vec<(&str, String)> = Vec::new();
+    let mut list: Vec<(String, String)> = Vec::new();
     for figure in card.figures() {
         let Some(reading) = figures.read(&figure.name, card.roles()) else {
             continue;
@@ -175,7 +175,7 @@ fn cautions(card: &Card, figures: &Figures) -> Markup {
             seen.push(caution);
             let translate =
                 |text: &str| crate::dance::Roles::default().translate(text, card.roles());
-            list.push((&known.name, translate(caution)));
+            list.push((translate(&known.name), translate(caution)));
         }
     }
     html! {
