@@ -4,6 +4,8 @@
 mod bad;
 #[path = "cli/calls.rs"]
 mod calls;
+#[path = "cli/cards.rs"]
+mod cards;
 #[path = "files/make.rs"]
 #[allow(dead_code, reason = "shared with the tests on files")]
 mod make;

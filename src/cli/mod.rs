@@ -1,6 +1,7 @@
 //! The commands, one a file. They parse what the user asked for, open files and
 //! devices, and leave hearing, counting, cueing and mixing to the other rooms.
 
+mod card;
 mod demo;
 mod devices;
 mod face;
@@ -37,6 +38,8 @@ Examples:
   eightclap track reel.mp3 --json             what the engine hears, for programs
   eightclap tempo reel.mp3 --want 112..120    its steps per minute, and what to tell the band
   eightclap tempo                             the same of what the microphone hears
+  eightclap card new my.toml                  a dance card to begin with
+  eightclap card check my.toml                what is wrong with it, or doubtful
   eightclap tempo --tap                       the same of your taps on the space bar")]
 pub struct Cli {
     #[command(subcommand)]
@@ -55,6 +58,8 @@ enum Command {
     Tempo(tempo::TempoArgs),
     /// Listen to a band, clap on every "one", and cue the figures of a dance card
     Listen(listen::ListenArgs),
+    /// Begin, check, show and print dance cards
+    Card(card::CardArgs),
     /// List the sound devices, or say what to do if there are none
     Devices(devices::DevicesArgs),
 }
@@ -115,6 +120,7 @@ pub fn run() -> ExitCode {
         Some(Command::Track(args)) => track::run(&args),
         Some(Command::Tempo(args)) => tempo::run(&args),
         Some(Command::Listen(args)) => listen::run(&args),
+        Some(Command::Card(args)) => card::run(&args),
         Some(Command::Devices(args)) => devices::run(&args),
     };
     match done {

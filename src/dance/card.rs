@@ -1,125 +1,21 @@
 //! A dance card, read and ready to be asked what is danced on a beat.
 
-use std::fmt;
 use std::fs::File;
 use std::io::{ErrorKind, Read};
+use std::ops::Range;
 use std::path::Path;
+use std::sync::Arc;
 
+use super::once::{Ends, Once};
 use super::parse;
-use super::source::{CardError, Trouble};
+use super::roles::Roles;
+use super::source::{CardError, Source, Trouble};
+use super::words::{Difficulty, Formation, Progression, TuneKind};
 use crate::phrase::{Form, Part};
 
 /// Largest card that is read, in bytes: a written-out dance takes a few
 /// thousand, so anything larger is some other kind of file.
 const LARGEST: u64 = 1 << 20;
-
-/// How the dancers stand at the start. (The names are common practice.)
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Formation {
-    /// Longways, minor sets of two couples, every other couple crossed over.
-    DupleImproper,
-    /// Longways, minor sets of two couples, nobody crossed over.
-    DupleProper,
-    /// Longways, minor sets of two couples, partners side by side.
-    Becket,
-    /// Longways, minor sets of three couples, nobody crossed over.
-    TripleProper,
-    /// One ring; partners change during the dance.
-    CircleMixer,
-    /// A ring of couples facing couples.
-    SicilianCircle,
-    /// Lines of four facing lines of four.
-    FourFacingFour,
-    /// Four couples on the sides of a square.
-    Square,
-    /// One longways set danced by all its couples together.
-    WholeSet,
-    /// Anywhere on the floor.
-    Scatter,
-}
-
-/// Who can dance it after one walk through.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Difficulty {
-    /// A floor where most have never danced.
-    Newcomers,
-    /// A floor with a fair share of regulars.
-    SomeExperience,
-    /// A floor of regulars.
-    Experienced,
-}
-
-/// The kind of tune wanted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum TuneKind {
-    /// Two or four quick notes a beat.
-    Reel,
-    /// Three notes a beat.
-    Jig,
-    /// A steady walking tune.
-    March,
-    /// Like a reel, dotted.
-    Hornpipe,
-    /// Whatever the band likes.
-    #[default]
-    Any,
-}
-
-/// A word that a card may use for a thing, and back.
-pub(super) trait Named: Copy + 'static {
-    /// What the word stands for, as in "a formation".
-    const WHAT: &'static str;
-    /// Every value with its word.
-    const ALL: &'static [(&'static str, Self)];
-}
-
-impl Named for Formation {
-    const WHAT: &'static str = "formation";
-    const ALL: &'static [(&'static str, Self)] = &[
-        ("duple improper", Formation::DupleImproper),
-        ("duple proper", Formation::DupleProper),
-        ("becket", Formation::Becket),
-        ("triple proper", Formation::TripleProper),
-        ("circle mixer", Formation::CircleMixer),
-        ("sicilian circle", Formation::SicilianCircle),
-        ("four facing four", Formation::FourFacingFour),
-        ("square", Formation::Square),
-        ("whole set", Formation::WholeSet),
-        ("scatter", Formation::Scatter),
-    ];
-}
-
-impl Named for Difficulty {
-    const WHAT: &'static str = "difficulty";
-    const ALL: &'static [(&'static str, Self)] = &[
-        ("newcomers", Difficulty::Newcomers),
-        ("some experience", Difficulty::SomeExperience),
-        ("experienced", Difficulty::Experienced),
-    ];
-}
-
-impl Named for TuneKind {
-    const WHAT: &'static str = "tune";
-    const ALL: &'static [(&'static str, Self)] = &[
-        ("reel", TuneKind::Reel),
-        ("jig", TuneKind::Jig),
-        ("march", TuneKind::March),
-        ("hornpipe", TuneKind::Hornpipe),
-        ("any", TuneKind::Any),
-    ];
-}
-
-macro_rules! shown_by_its_word {
-    ($($kind:ty),*) => {$(
-        impl fmt::Display for $kind {
-            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                let word = Self::ALL.iter().find(|(_, value)| value == self);
-                f.pad(word.map_or("", |(word, _)| *word))
-            }
-        }
-    )*};
-}
-shown_by_its_word!(Formation, Difficulty, TuneKind);
 
 /// A figure at its place in the dance.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -138,6 +34,12 @@ pub struct FigureAt {
     pub short: Option<String>,
     /// What to say while teaching it.
     pub note: Option<String>,
+    /// The card says that it crosses the start of a phrase on purpose.
+    pub crosses: bool,
+    /// Where the card says that it ends.
+    pub ends: Option<Ends>,
+    /// Bytes of its name and of its call in the card.
+    pub(super) spans: [Range<usize>; 2],
     /// The card's line that holds its name, from 1.
     pub line: usize,
 }
@@ -159,9 +61,19 @@ pub struct Card {
     pub(super) tune: TuneKind,
     pub(super) steps_per_minute: Option<f64>,
     pub(super) form: Form,
+    pub(super) progression: Option<Progression>,
+    pub(super) roles: Roles,
+    pub(super) notes: Vec<String>,
+    pub(super) intro: Once,
+    pub(super) ending: Once,
     /// Never empty; they follow on from beat 0 to the end of the form.
     pub(super) figures: Vec<FigureAt>,
     pub(super) warnings: Vec<Trouble>,
+    /// Bytes of its title.
+    pub(super) title_span: Range<usize>,
+    /// The card as it was written, so that advice can point into it.
+    pub(super) name: Arc<str>,
+    pub(super) text: Arc<str>,
 }
 
 impl Card {
@@ -256,6 +168,64 @@ impl Card {
     /// How long one time through is.
     pub fn form(&self) -> Form {
         self.form
+    }
+
+    /// How far couples move on: what the card says, else by one couple in
+    /// longways sets and not at all elsewhere.
+    pub fn progression(&self) -> Progression {
+        let usual = match self.formation.is_longways() {
+            true => Progression::Single,
+            false => Progression::None,
+        };
+        self.progression.unwrap_or(usual)
+    }
+
+    /// The words that this card uses for the two roles.
+    pub fn roles(&self) -> &Roles {
+        &self.roles
+    }
+
+    /// What to know of the dance as a whole, line by line.
+    pub fn notes(&self) -> &[String] {
+        &self.notes
+    }
+
+    /// What is said before the lead-in, and danced the first time only.
+    pub fn intro(&self) -> &Once {
+        &self.intro
+    }
+
+    /// What is danced the last time only, and said after the music.
+    pub fn ending(&self) -> &Once {
+        &self.ending
+    }
+
+    /// The same card in other words for the two roles, wherever it names them
+    /// but in its title. Places that advice points at stay those of the card as
+    /// it was written.
+    pub fn with_roles(&self, roles: &Roles) -> Card {
+        let word = |text: &str| self.roles.translate(text, roles);
+        let figures = self.figures.iter().map(|figure| FigureAt {
+            name: word(&figure.name),
+            call: word(&figure.call),
+            short: figure.short.as_deref().map(word),
+            note: figure.note.as_deref().map(word),
+            ..figure.clone()
+        });
+        Card {
+            figures: figures.collect(),
+            notes: self.notes.iter().map(|line| word(line)).collect(),
+            intro: self.intro.map(word),
+            ending: self.ending.map(word),
+            roles: roles.clone(),
+            ..self.clone()
+        }
+    }
+
+    /// Something about the bytes `span` of the card as it was written.
+    pub(super) fn trouble(&self, span: Range<usize>, message: impl Into<String>) -> Trouble {
+        let (name, text) = (&self.name, &self.text);
+        Source { name, text }.trouble(span, message)
     }
 
     /// The figures in the order danced; together they fill the form.

@@ -5,25 +5,15 @@ use std::ops::Range;
 use toml::de::DeTable;
 
 use super::card::{Card, FigureAt};
+use super::extras;
+use super::keys::{FIGURE, TOP, USUAL};
+use super::once::Ends;
 use super::read::{Block, Reader, offer};
+use super::roles::Roles;
 use super::source::{CardError, Source};
 use crate::phrase::{Form, Part};
 use crate::phrase::{PART_BEATS, PHRASE_BEATS};
 
-/// Keys at the top of a card, apart from the parts.
-const TOP: [&str; 7] = [
-    "title",
-    "author",
-    "formation",
-    "difficulty",
-    "tune",
-    "steps_per_minute",
-    "form",
-];
-/// Keys of a figure.
-const FIGURE: [&str; 5] = ["figure", "beats", "call", "short", "note"];
-/// Parts of the usual tune.
-const USUAL: [&str; 4] = ["A1", "A2", "B1", "B2"];
 /// Shortest and longest figure, in beats. Figures of 4, 8, 12 and 16 beats are
 /// common practice; the bounds leave room for what is rare.
 const FIGURE_BEATS: Range<i64> = 2..33;
@@ -37,7 +27,13 @@ struct Listed {
     call: Option<String>,
     short: Option<String>,
     note: Option<String>,
+    /// Whether it crosses the start of a phrase on purpose.
+    crosses: bool,
+    ends: Option<Ends>,
+    /// Its length, where sums are pointed at.
     span: Range<usize>,
+    /// Its name and call, where advice is pointed at.
+    spans: [Range<usize>; 2],
 }
 
 /// Reads a whole card; see [`Card::parse`].
@@ -69,7 +65,12 @@ pub(super) fn card(text: &str, name: &str) -> Result<Card, CardError> {
     let difficulty = reader.one_of(&top, None);
     let tune = reader.one_of(&top, None).unwrap_or_default();
     let steps_per_minute = tempo(&mut reader, &top);
-    let figures = figures(&mut reader, &top, &parts);
+    let progression = reader.one_of(&top, None);
+    let roles = extras::roles(&mut reader, &top);
+    let notes = reader.lines(&top, "notes");
+    let intro = extras::once(&mut reader, &top, "intro");
+    let ending = extras::once(&mut reader, &top, "ending");
+    let figures = figures(&mut reader, &top, &parts, &roles);
 
     let form = Form::new(parts.len() as u32 * PART_BEATS);
     match (title, formation, form) {
@@ -84,8 +85,16 @@ pub(super) fn card(text: &str, name: &str) -> Result<Card, CardError> {
                 tune,
                 steps_per_minute,
                 form,
+                progression,
+                roles,
+                notes,
+                intro,
+                ending,
                 figures,
                 warnings: reader.warnings,
+                title_span: top.table.get("title").map_or(0..0, |v| v.span()),
+                name: name.into(),
+                text: text.into(),
             })
         }
         _ => {
@@ -183,7 +192,7 @@ fn tempo(reader: &mut Reader, top: &Block) -> Option<f64> {
 
 /// All figures at their places. What it returns is whole only if no trouble
 /// was found.
-fn figures(reader: &mut Reader, top: &Block, parts: &[Part]) -> Vec<FigureAt> {
+fn figures(reader: &mut Reader, top: &Block, parts: &[Part], roles: &Roles) -> Vec<FigureAt> {
     let mut placed = Vec::new();
     // Beats that a figure longer than a part takes from the parts after it.
     let mut carried = 0;
@@ -191,7 +200,7 @@ fn figures(reader: &mut Reader, top: &Block, parts: &[Part]) -> Vec<FigureAt> {
     for (at, part) in parts.iter().enumerate() {
         let start = at as u32 * PART_BEATS;
         let more = (parts.len() - at - 1) as u32 * PART_BEATS;
-        let listed = listed(reader, top, *part);
+        let listed = listed(reader, top, *part, roles);
         let (key, listed) = match listed {
             Some(found) => found,
             None if carried >= PART_BEATS => {
@@ -259,7 +268,12 @@ fn wrong_sum(part: Part, sum: u32, carried: u32, listed: &[Listed]) -> String {
 }
 
 /// The figures listed under `part`, and the span of its key.
-fn listed(reader: &mut Reader, top: &Block, part: Part) -> Option<(Range<usize>, Vec<Listed>)> {
+fn listed(
+    reader: &mut Reader,
+    top: &Block,
+    part: Part,
+    roles: &Roles,
+) -> Option<(Range<usize>, Vec<Listed>)> {
     let (key, _) = top.table.get_key_value(part.name())?;
     let expected = format!(
         "a list of figures; write each below a heading of its own in double brackets, [[{part}]]"
@@ -275,6 +289,7 @@ fn listed(reader: &mut Reader, top: &Block, part: Part) -> Option<(Range<usize>,
                     what: format!("a figure of {part}"),
                     span: item.span(),
                 },
+                roles,
             ),
             None => {
                 reader.wrong(item.span(), format!("part {part} must be {expected}"));
@@ -284,7 +299,10 @@ fn listed(reader: &mut Reader, top: &Block, part: Part) -> Option<(Range<usize>,
                     call: None,
                     short: None,
                     note: None,
+                    crosses: false,
+                    ends: None,
                     span: item.span(),
+                    spans: [item.span(), item.span()],
                 }
             }
         })
@@ -292,7 +310,7 @@ fn listed(reader: &mut Reader, top: &Block, part: Part) -> Option<(Range<usize>,
     Some((key.span(), figures))
 }
 
-fn figure(reader: &mut Reader, block: &Block) -> Listed {
+fn figure(reader: &mut Reader, block: &Block, roles: &Roles) -> Listed {
     reader.refuse_unknown(block, &FIGURE);
     let name = reader.words(block, "figure", Some("its name, figure = \"…\""));
     let call = reader.words(
@@ -312,16 +330,20 @@ fn figure(reader: &mut Reader, block: &Block) -> Listed {
             );
             None
         });
+    let at = |key: &str| {
+        let value = block.table.get(key);
+        value.map_or(block.span.clone(), |v| v.span())
+    };
     Listed {
         name,
         beats,
         call,
         short: reader.words(block, "short", None),
         note: reader.words(block, "note", None),
-        span: block
-            .table
-            .get("beats")
-            .map_or(block.span.clone(), |v| v.span()),
+        crosses: reader.flag(block, "crosses").unwrap_or(false),
+        ends: extras::ends(reader, block, roles),
+        span: at("beats"),
+        spans: [at("figure"), at("call")],
     }
 }
 
@@ -337,13 +359,20 @@ fn place(
         let (Some(name), Some(beats), Some(call)) = (figure.name, figure.beats, figure.call) else {
             continue;
         };
-        if crosses_oddly(start_beat, beats) {
+        if figure.crosses && !crosses(start_beat, beats) {
+            reader.doubtful(
+                figure.span.clone(),
+                format!("\"{name}\" does not cross the start of a phrase: leave out \"crosses\", or check the beats before it"),
+            );
+        }
+        if crosses_oddly(start_beat, beats) && !figure.crosses {
             let count = start_beat % PHRASE_BEATS + 1;
             reader.doubtful(
                 figure.span.clone(),
-                format!("\"{name}\" starts on count {count} and lasts {beats} beats, across the start of a phrase: is that meant?"),
+                format!("\"{name}\" starts on count {count} and lasts {beats} beats, across the start of a phrase: if that is meant, add crosses = true"),
             );
         }
+        let line = reader.source.trouble(figure.spans[0].clone(), "").line;
         placed.push(FigureAt {
             start_beat,
             beats,
@@ -352,7 +381,10 @@ fn place(
             call,
             short: figure.short,
             note: figure.note,
-            line: reader.source.trouble(figure.span, "").line,
+            crosses: figure.crosses,
+            ends: figure.ends,
+            spans: figure.spans,
+            line,
         });
         start_beat += beats;
     }
@@ -364,6 +396,10 @@ fn place(
 fn crosses_oddly(start: u32, beats: u32) -> bool {
     let end = start + beats;
     let begins_or_ends = start.is_multiple_of(PHRASE_BEATS) || end.is_multiple_of(PHRASE_BEATS);
-    let crosses = start / PHRASE_BEATS != (end - 1) / PHRASE_BEATS;
-    crosses && !(begins_or_ends && beats >= 12)
+    crosses(start, beats) && !(begins_or_ends && beats >= 12)
+}
+
+/// Whether a figure is danced on both sides of a phrase's start.
+fn crosses(start: u32, beats: u32) -> bool {
+    start / PHRASE_BEATS != (start + beats - 1) / PHRASE_BEATS
 }

@@ -5,8 +5,8 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::card::Named;
 use super::source::{Source, Trouble};
+use super::words::Named;
 
 /// How alike two words must be before one is offered for the other
 /// (Jaro–Winkler, 0 to 1).
@@ -82,7 +82,7 @@ impl<'a> Reader<'a> {
         );
     }
 
-    fn other_kind(&mut self, key: &str, value: &Spanned<DeValue>, expected: &str) {
+    pub(super) fn other_kind(&mut self, key: &str, value: &Spanned<DeValue>, expected: &str) {
         let found = value.get_ref().type_str();
         self.wrong(
             value.span(),
@@ -105,6 +105,11 @@ impl<'a> Reader<'a> {
             }
             return None;
         };
+        self.plain(key, value)
+    }
+
+    /// The words of a value, on one line and without stray blanks.
+    fn plain(&mut self, key: &str, value: &Spanned<DeValue>) -> Option<String> {
         let Some(text) = value.get_ref().as_str() else {
             self.other_kind(key, value, "words in quotation marks");
             return None;
@@ -193,6 +198,34 @@ impl<'a> Reader<'a> {
         }
     }
 
+    /// Yes or no under `key`, if it is there.
+    pub(super) fn flag(&mut self, block: &Block, key: &str) -> Option<bool> {
+        let value = block.table.get(key)?;
+        let flag = value.get_ref().as_bool();
+        if flag.is_none() {
+            self.other_kind(key, value, "true or false");
+        }
+        flag
+    }
+
+    /// Lines under `key`: one, or a list of several. Empty if it is not there.
+    pub(super) fn lines(&mut self, block: &Block, key: &str) -> Vec<String> {
+        let Some(value) = block.table.get(key) else {
+            return Vec::new();
+        };
+        match value.get_ref() {
+            DeValue::Array(items) => {
+                let lines = items.iter().map(|item| self.plain(key, item));
+                lines.collect::<Vec<_>>().into_iter().flatten().collect()
+            }
+            DeValue::String(_) => self.plain(key, value).into_iter().collect(),
+            _ => {
+                self.other_kind(key, value, "words in quotation marks, or a list of them");
+                Vec::new()
+            }
+        }
+    }
+
     /// The items of an array under `key`, if it is there and one.
     pub(super) fn items<'t, 'i>(
         &mut self,
@@ -213,13 +246,16 @@ impl<'a> Reader<'a> {
 
 /// `; did you mean "…"?` if one of `known` is much like `word`.
 pub(super) fn offer(word: &str, known: &[&str]) -> String {
+    nearest(word, known).map_or_else(String::new, |name| format!("; did you mean \"{name}\"?"))
+}
+
+/// The one of `known` that is most like `word`, if it is much like it.
+pub(super) fn nearest<'k>(word: &str, known: &[&'k str]) -> Option<&'k str> {
     let word = word.to_lowercase();
     known
         .iter()
-        .map(|name| (strsim::jaro_winkler(&word, &name.to_lowercase()), name))
+        .map(|name| (strsim::jaro_winkler(&word, &name.to_lowercase()), *name))
         .filter(|(likeness, _)| *likeness >= ALIKE)
         .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map_or_else(String::new, |(_, name)| {
-            format!("; did you mean \"{name}\"?")
-        })
+        .map(|(_, name)| name)
 }

@@ -198,6 +198,19 @@ impl Drop for WavOut {
     }
 }
 
+/// Writes a small file whole or not at all, in place of any older one.
+///
+/// # Errors
+/// A [`WriteError`] that names the file and the remedy.
+pub fn whole(path: &Path, bytes: &[u8]) -> Result<(), WriteError> {
+    let failed = |e| WriteError::io(path, e);
+    let (mut part, mut file) = Part::create(path).map_err(failed)?;
+    let written = io::Write::write_all(&mut file, bytes).and_then(|()| file.sync_all());
+    // Windows renames and removes no file that is open.
+    drop(file);
+    written.and_then(|()| part.keep_as(path)).map_err(failed)
+}
+
 /// A temporary file that is removed unless it is kept.
 struct Part {
     path: Option<PathBuf>,
@@ -305,6 +318,18 @@ mod tests {
         drop(out);
         assert_eq!(names(folder.path()), ["jig.wav"]);
         assert_eq!(std::fs::read(&path).unwrap(), b"older");
+    }
+
+    #[test]
+    fn a_small_file_is_written_whole() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("card.html");
+        whole(&path, b"older and longer").unwrap();
+        whole(&path, b"new").unwrap();
+        assert_eq!(std::fs::read(&path).unwrap(), b"new");
+        assert_eq!(names(folder.path()), ["card.html"]);
+        let nowhere = whole(&folder.path().join("no/card.html"), b"x");
+        assert!(matches!(nowhere, Err(WriteError::NoFolder { .. })));
     }
 
     #[test]
