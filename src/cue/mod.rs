@@ -2,10 +2,11 @@
 //!
 //! [`Seat`] keeps the place in the tune, [`Scheduler`] turns places into
 //! [`Cue`]s. Both are pure: they take events and hand back values, and know no
-//! clock.
+//! clock. [`voice`] speaks the words of calls, made ready before the music.
 
 mod schedule;
 mod seat;
+pub mod voice;
 
 pub use schedule::{Cue, Scheduler};
 pub use seat::Seat;
