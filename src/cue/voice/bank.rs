@@ -127,3 +127,93 @@ fn decoder(format: &dyn FormatReader) -> Option<(u32, Box<dyn AudioDecoder>)> {
         .ok()?;
     Some((track.id, decoder))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cue::voice::polish::PEAK;
+
+    fn all() -> Vec<(&'static str, Range<u64>)> {
+        let mut all: Vec<_> = BANK
+            .1
+            .iter()
+            .map(|(w, r)| (w.as_str(), r.clone()))
+            .collect();
+        all.sort_by_key(|(_, range)| range.start);
+        all
+    }
+
+    #[test]
+    fn it_is_small_enough_for_the_program() {
+        assert!(SOUND.len() + INDEX.len() <= 3_000_000);
+    }
+
+    #[test]
+    fn every_entry_is_a_good_clip() {
+        let sounds = fetch(BANK.1.keys().map(String::as_str));
+        assert!(sounds.len() > 250, "{}", sounds.len());
+        let mut levels = Vec::new();
+        for (words, range) in all() {
+            let sound = &sounds[words];
+            assert_eq!(sound.len() as u64, range.end - range.start, "{words}");
+            let peak = sound.iter().fold(0.0f32, |m, s| m.max(s.abs()));
+            assert!((0.1..=PEAK + 0.02).contains(&peak), "{words}: {peak}");
+            let seconds = sound.len() as f64 / f64::from(rate());
+            let letters = words.len() as f64;
+            assert!((0.15..4.0).contains(&seconds), "{words}: {seconds} s");
+            assert!(seconds < 0.4 + 0.12 * letters, "{words}: {seconds} s");
+            // Silence is what is 40 dB below the loudest sample.
+            let heard = |s: &f32| s.abs() > 0.01 * peak;
+            let silence = sound.iter().position(heard).unwrap_or(sound.len());
+            let ms = 1e3 * silence as f64 / f64::from(rate());
+            assert!(ms <= 20.0, "{words}: {ms} ms");
+            // The loud parts alone: a call with pauses is no softer for them.
+            let mut squares: Vec<f32> = sound
+                .chunks(rate() as usize / 100)
+                .map(|c| c.iter().map(|s| s * s).sum::<f32>() / c.len() as f32)
+                .collect();
+            squares.sort_by(f32::total_cmp);
+            let loud = &squares[squares.len() / 2..];
+            levels.push(10.0 * (loud.iter().sum::<f32>() / loud.len() as f32).log10());
+        }
+        levels.sort_by(f32::total_cmp);
+        let (soft, loud) = (levels[0], levels[levels.len() - 1]);
+        assert!(loud - soft < 6.0, "{soft} to {loud} dB");
+    }
+
+    #[test]
+    fn a_few_entries_decode_as_they_do_among_all() {
+        let sounds = fetch(BANK.1.keys().map(String::as_str));
+        let words: Vec<&str> = all().into_iter().map(|(words, _)| words).collect();
+        let few: Vec<&str> = words.iter().step_by(17).copied().collect();
+        for (words, sound) in fetch(few.iter().rev().copied().chain(few.first().copied())) {
+            assert!(sound == sounds[&words], "{words}");
+        }
+        for words in [words[0], words[words.len() - 1]] {
+            assert!(fetch([words])[words] == sounds[words], "{words}");
+        }
+        assert!(fetch(["not in the bank"]).is_empty());
+    }
+
+    #[test]
+    fn counts_and_signals_are_there() {
+        for words in [
+            "one",
+            "two",
+            "three",
+            "four",
+            "five",
+            "six",
+            "seven",
+            "eight",
+            "ready",
+            "last time",
+            "two more times",
+            "one more time",
+            "thank your partner",
+            "four beats ready",
+        ] {
+            assert!(has(words), "{words}");
+        }
+    }
+}

@@ -19,18 +19,24 @@
 
 mod bank;
 mod cache;
+mod guide;
 mod machine;
 mod own;
 mod pace;
 mod polish;
 mod render;
+mod take;
+mod texts;
 mod utterance;
 mod words;
 
+pub use guide::{Guide, Next, Wish};
 pub use machine::{Choice, Engine};
 pub use own::file_name;
 pub use polish::PEAK;
 pub use render::EngineError;
+pub use take::{Take, Verdict};
+pub use texts::{SIGNALS, of_card, of_figures};
 pub use utterance::{Clip, Missing, PACES, Repertoire, Source, Utterance};
 pub use words::normal;
 
@@ -289,3 +295,6 @@ fn resample(sound: &[f32], from: u32, to: u32) -> Result<Vec<f32>, ResampleError
     resampler.finish(&mut out)?;
     Ok(out)
 }
+
+#[cfg(test)]
+mod tests;

@@ -12,9 +12,15 @@ const MOST_GAIN: f32 = 10.0;
 /// Length of the frames in which loudness is looked at, seconds.
 const FRAME: f64 = 0.005;
 
-/// A frame is speech if it is this much of the loud frames' level: -40 dB,
-/// which keeps the breath of an "h" or "f".
-const SOFTEST: f32 = 0.01;
+/// A frame is speech for sure if it is this much of the loud frames' level:
+/// -29 dB.
+const SURELY: f32 = 0.035;
+
+/// Next to such frames, so much of that still is: the breath of an "h" or "f".
+const PERHAPS: f32 = 0.3;
+
+/// How many frames of that there may be before and after.
+const BREATH: usize = 12;
 
 /// Also it has to stand out of the recording's own noise so much, times.
 const ABOVE_NOISE: f32 = 2.5;
@@ -27,6 +33,8 @@ const AFTER: f64 = 0.030;
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Polished {
     pub samples: Vec<f32>,
+    /// Which sample of the recording was the first of these.
+    pub from: usize,
     pub heard_from: f64,
     pub over: f64,
 }
@@ -55,6 +63,7 @@ pub(super) fn polish(sound: &[f32], rate: u32) -> Option<Polished> {
     fade(&mut samples, begin.max(frame), to - end);
     Some(Polished {
         samples,
+        from,
         heard_from: begin as f64 / rate,
         over: (end - from) as f64 / rate,
     })
@@ -81,7 +90,9 @@ impl Speech {
         let (loud, noise) = (at(0.95)?, at(0.05)?);
         // Noise that is half as loud as speech is speech without a pause.
         let noise = if noise > 0.25 * loud { 0.0 } else { noise };
-        let least = (SOFTEST * loud).max(ABOVE_NOISE * noise).max(1e-4);
+        let floor = (ABOVE_NOISE * noise).max(1e-4);
+        let least = (SURELY * loud).max(floor);
+        let soft = (PERHAPS * least).max(floor);
         // A click of a switch is one frame; speech holds for some.
         let holds = |n: usize| {
             let ahead = &levels[n..(n + 6).min(levels.len())];
@@ -93,6 +104,11 @@ impl Speech {
         };
         let first = (0..levels.len()).find(|n| holds(*n))?;
         let last = (first..levels.len()).rev().find(|n| held(*n))?;
+        let is_soft = |level: &&f32| **level > soft;
+        let before = levels[..first].iter().rev().take(BREATH);
+        let after = levels[last + 1..].iter().take(BREATH);
+        let first = first - before.take_while(is_soft).count();
+        let last = last + after.take_while(is_soft).count();
         // Only what is said counts for loudness, not the gaps between words.
         let said: Vec<f32> = levels[first..=last]
             .iter()
