@@ -15,6 +15,8 @@ mod memory;
 mod tempo;
 #[path = "cli/track.rs"]
 mod track;
+#[path = "cli/voice.rs"]
+mod voice;
 #[path = "cli/write.rs"]
 mod write;
 

@@ -9,10 +9,13 @@
 #[allow(dead_code, reason = "shared with other tests")]
 mod rig;
 
+use std::io::{BufRead, BufReader, Read, Write};
 use std::path::Path;
-use std::sync::Mutex;
+use std::process::Stdio;
+use std::sync::{Mutex, mpsc};
 use std::time::Duration;
 
+use eightclap::cue::voice::{Choice, Settings, Source, Voice};
 use eightclap::sound::band::signals;
 use rig::take::{errors, listening, play_and_record, tune};
 use rig::{Card, Playing, RATE, claps_in, left, save};
@@ -163,6 +166,103 @@ fn a_metronome_in_the_microphone_is_read_within_a_tenth() {
         told.push(summary.to_owned());
     }
     panic!("{}", told.join("\n"));
+}
+
+#[test]
+fn a_call_spoken_into_the_microphone_is_kept_and_speaks_from_then_on() {
+    let _turn = ONE_AT_A_TIME.lock();
+    let Some(card) = card() else { return };
+    let folder = card.folder.path().join("own");
+    let dance = card.folder.path().join("dance.toml");
+    std::fs::write(
+        &dance,
+        "title = \"One\"\nformation = \"circle mixer\"\nform = [\"A1\"]\n\
+         [[A1]]\nfigure = \"circle left\"\nbeats = 16\ncall = \"circle left\"\n",
+    )
+    .expect("a card");
+    // The signals come first; of them only one is missing.
+    std::fs::create_dir(&folder).expect("a folder");
+    for words in eightclap::cue::voice::SIGNALS.iter().skip(1) {
+        save(
+            &folder.join(eightclap::cue::voice::file_name(words)),
+            &[0.0; 100],
+        );
+    }
+    let voice = |folder: Option<&Path>| {
+        let settings = Settings {
+            folder: folder.map(Path::to_owned),
+            engine: Choice::None,
+            cache: None,
+        };
+        Voice::new(settings)
+            .expect("a voice")
+            .prepare(["one"], RATE)
+    };
+    // Somebody says "one", soft and after a while.
+    let spoken = voice(None);
+    let spoken = &spoken.get("one").expect("built in").clips[1].samples;
+    let quiet = vec![0.0; RATE as usize];
+    let soft: Vec<f32> = spoken.iter().map(|s| 0.5 * s).collect();
+    let path = card.folder.path().join("spoken.wav");
+    save(&path, &[quiet.clone(), soft, quiet].concat());
+
+    let mut recording = card
+        .call(&["run"])
+        .arg(assert_cmd::cargo::cargo_bin!("eightclap"))
+        .args(["voice", "record", "--card"])
+        .arg(&dance)
+        .arg("--folder")
+        .arg(&folder)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("a run");
+    let mut keys = recording.stdin.take().expect("a pipe");
+    let out = BufReader::new(recording.stdout.take().expect("a pipe"));
+    let mut recording = Playing(recording);
+    let (send, lines) = mpsc::channel();
+    std::thread::spawn(move || {
+        for line in out.lines().map_while(Result::ok) {
+            let _ = send.send(line);
+        }
+    });
+    let wait = |what: &str| loop {
+        let line = lines.recv_timeout(Duration::from_secs(20));
+        let line = line.unwrap_or_else(|_| panic!("no \"{what}\""));
+        println!("{line}");
+        if line.contains(what) {
+            return;
+        }
+    };
+    wait("1 of 2   ONE");
+    card.wait("wait-input");
+    keys.write_all(b"\n").expect("a key");
+    wait("speak");
+    let mut playing = card.begin(&["play", &path.display().to_string()]);
+    // It ends by itself.
+    wait("Enter keeps it");
+    playing.wait().expect("a player");
+    keys.write_all(b"\n").expect("a key");
+    wait("kept: one.wav");
+    keys.write_all(b"q\n").expect("a key");
+    wait("recorded: 1, still missing: 1");
+    let code = recording.0.wait().expect("an end").code();
+    let mut err = String::new();
+    let errors = recording.0.stderr.take().expect("a pipe");
+    { errors }.read_to_string(&mut err).expect("text");
+    assert_eq!((code, err.as_str()), (Some(0), ""));
+
+    let (own, built_in) = (voice(Some(&folder)), voice(None));
+    let own = own.get("one").expect("recorded");
+    assert_eq!(own.source, Source::Own);
+    // As long as it was played, give or take what a busy machine slips.
+    let wanted = built_in.get("one").expect("built in").clips[1].over;
+    assert!(
+        (own.natural - wanted).abs() < 0.08,
+        "{} s, not {wanted}",
+        own.natural
+    );
 }
 
 #[test]

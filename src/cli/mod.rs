@@ -12,6 +12,7 @@ mod practise;
 mod speaker;
 mod tempo;
 mod track;
+mod voice;
 
 use std::fmt;
 use std::io::Write;
@@ -40,6 +41,7 @@ Examples:
   eightclap tempo                             the same of what the microphone hears
   eightclap card new my.toml                  a dance card to begin with
   eightclap card check my.toml                what is wrong with it, or doubtful
+  eightclap voice record --card my.toml       your own voice for the calls of a dance
   eightclap tempo --tap                       the same of your taps on the space bar")]
 pub struct Cli {
     #[command(subcommand)]
@@ -62,6 +64,8 @@ enum Command {
     Card(card::CardArgs),
     /// List the sound devices, or say what to do if there are none
     Devices(devices::DevicesArgs),
+    /// Say who speaks the calls, say some words, or record your own voice
+    Voice(voice::VoiceArgs),
 }
 
 /// What is known of the tune beforehand.
@@ -122,6 +126,7 @@ pub fn run() -> ExitCode {
         Some(Command::Listen(args)) => listen::run(&args),
         Some(Command::Card(args)) => card::run(&args),
         Some(Command::Devices(args)) => devices::run(&args),
+        Some(Command::Voice(args)) => voice::run(&args),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

@@ -23,8 +23,8 @@ impl Own {
         let mut paths: Vec<PathBuf> = std::fs::read_dir(folder)?
             .map(|entry| entry.map(|e| e.path()))
             .collect::<Result<_, _>>()?;
-        // Of two files for the same call the first by name is taken, so that it
-        // is the same one everywhere.
+        // Of several files for the same call the one that the program itself
+        // would write is taken, else the first by name: the same everywhere.
         paths.sort();
         for path in paths {
             let extension = path.extension().unwrap_or_default().to_ascii_lowercase();
@@ -33,7 +33,12 @@ impl Own {
             // A recording in the making is hidden.
             if sound && !name.starts_with('.') && path.is_file() {
                 let words = normal(&name);
-                if !words.is_empty() {
+                if words.is_empty() {
+                    continue;
+                }
+                if path.ends_with(file_name(&words)) {
+                    files.insert(words, path);
+                } else {
                     files.entry(words).or_insert(path);
                 }
             }
@@ -78,6 +83,7 @@ mod tests {
             "!.wav",
             "circle left.wav",
             "circle-left.wav",
+            "Circle Left.wav",
         ] {
             std::fs::write(folder.path().join(name), "x").unwrap();
         }

@@ -36,16 +36,18 @@ fn stretch(sound: &[f32], rate: u32, pace: f64) -> Vec<f32> {
         return sound.to_vec();
     };
     machine.set_tempo(pace as f32);
-    // The machine ends when no whole piece is left: silence lets it reach the
-    // end of the speech.
-    let wanted = (sound.len() as f64 / pace).round() as usize;
+    // The machine fades its first piece in, and ends when no whole piece is left:
+    // silence before and behind lets it give every bit of the speech.
+    let piece = machine.min_output_buff_size().max(1);
+    machine.push(&vec![0.0; piece]);
     machine.push(sound);
     machine.push(&vec![0.0; rate.get() as usize / 5]);
     machine.set_draining();
-    let piece = machine.min_output_buff_size().max(1);
+    let wanted = (sound.len() as f64 / pace).round() as usize;
     let mut out = vec![0.0; (wanted / piece + 20) * piece];
     let made = machine.pull(&mut out).unwrap_or(0);
     out.truncate(made);
+    out.drain(..piece.min(made));
     out.resize(wanted, 0.0);
     let fade = (0.003 * f64::from(rate.get())) as usize;
     for n in 0..fade.min(wanted) {

@@ -85,7 +85,10 @@ impl Take {
         // somebody waits before speaking, after a little silence where not.
         let mut sorted = self.levels.clone();
         sorted.sort_by(f32::total_cmp);
-        let quiet = sorted.get(sorted.len() / SOFT_SHARE).copied().unwrap_or(0.0);
+        let quiet = sorted
+            .get(sorted.len() / SOFT_SHARE)
+            .copied()
+            .unwrap_or(0.0);
         let least = (ABOVE * quiet).max(SOFTEST);
         let spoken = self
             .levels
