@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 use clap::{Args, Subcommand, ValueEnum};
 
+use crate::cue::voice::{Choice, Repertoire, Settings, Voice, of_card};
 use crate::dance::check::{self, Report};
 use crate::dance::positions::Outcome;
 use crate::dance::{self, Card, Figures, Role, Roles};
@@ -15,6 +16,9 @@ use crate::sound::write::whole;
 
 use super::practise::is_same_file;
 use super::{AlreadyTold, tell};
+
+/// Samples a second that do where only the length of calls is wanted.
+const LENGTHS_RATE: u32 = 24_000;
 
 /// Widest lines for the music stand, in columns.
 const WIDEST: usize = 80;
@@ -122,9 +126,20 @@ fn load(path: &Path, words: &Words) -> anyhow::Result<Card> {
     })
 }
 
-/// What there is to say of a card. Calls are measured in syllables.
+/// What there is to say of a card. Calls are as long as the voice takes that is
+/// recorded or built in; in syllables where there is none.
 fn report(card: &Card) -> Report {
-    check::check(card, Figures::builtin(), &|_| None)
+    let voice = Voice::new(Settings {
+        engine: Choice::None,
+        ..Settings::usual()
+    });
+    let texts = of_card(card);
+    let texts = texts.iter().map(String::as_str);
+    let said = voice.map_or_else(
+        |_| Repertoire::default(),
+        |voice| voice.survey(texts, LENGTHS_RATE),
+    );
+    check::check(card, Figures::builtin(), &|words| said.seconds(words))
 }
 
 fn new(path: &Path) -> anyhow::Result<()> {

@@ -145,7 +145,7 @@ fn texts(cards: &[PathBuf]) -> anyhow::Result<Vec<String>> {
 fn list(args: &ListArgs) -> anyhow::Result<()> {
     let texts = texts(&args.cards)?;
     let voice = Voice::new(args.speaker.settings())?;
-    let said = voice.prepare(texts.iter().map(String::as_str), RATE);
+    let said = voice.survey(texts.iter().map(String::as_str), RATE);
     print(&texts, &said, &mut io::stdout().lock())?;
     said.warnings().iter().for_each(tell);
     Ok(())
@@ -188,7 +188,7 @@ fn word(source: Option<Source>) -> &'static str {
 fn say(args: &SayArgs) -> anyhow::Result<()> {
     let words = args.words.join(" ");
     let voice = Voice::new(args.speaker.settings())?;
-    let said = voice.prepare([words.as_str()], RATE);
+    let said = voice.survey([words.as_str()], RATE);
     said.warnings().iter().for_each(tell);
     let Some(utterance) = said.get(&words) else {
         match said.missing().first() {

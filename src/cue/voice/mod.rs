@@ -46,7 +46,8 @@ use std::sync::OnceLock;
 
 use rayon::prelude::*;
 
-use crate::sound::resample::{ResampleError, Resampler};
+use crate::sound::file::load_mono;
+use crate::sound::resample::ResampleError;
 use cache::Cache;
 use own::Own;
 
@@ -139,8 +140,20 @@ impl Voice {
     }
 
     /// Makes all of `texts` ready to be mixed at `rate` samples a second. It
-    /// may take some seconds where the machine's engine has to speak.
+    /// may take some seconds, above all where the machine's engine has to speak.
     pub fn prepare<'a>(&self, texts: impl IntoIterator<Item = &'a str>, rate: u32) -> Repertoire {
+        let paces = &PACES;
+        self.render(texts, &Want { rate, paces })
+    }
+
+    /// The same at natural pace alone, for who wants lengths, or one hearing: a
+    /// good deal quicker.
+    pub fn survey<'a>(&self, texts: impl IntoIterator<Item = &'a str>, rate: u32) -> Repertoire {
+        let paces = &PACES[..1];
+        self.render(texts, &Want { rate, paces })
+    }
+
+    fn render<'a>(&self, texts: impl IntoIterator<Item = &'a str>, want: &Want) -> Repertoire {
         let mut seen = HashSet::new();
         let wanted: Vec<(&str, String)> = texts
             .into_iter()
@@ -150,11 +163,11 @@ impl Voice {
         let built_in = bank::fetch(wanted.iter().map(|(_, words)| words.as_str()));
         let spoken: Vec<Spoken> = wanted
             .par_iter()
-            .map(|(text, words)| self.speak(text, words, &built_in, rate))
+            .map(|(text, words)| self.speak(text, words, &built_in, want))
             .collect();
 
         let mut repertoire = Repertoire {
-            rate,
+            rate: want.rate,
             ..Repertoire::default()
         };
         for ((text, words), spoken) in wanted.into_iter().zip(spoken) {
@@ -178,91 +191,92 @@ impl Voice {
         repertoire
     }
 
+    /// Words from the first source that has them.
     fn speak(
         &self,
         text: &str,
         words: &str,
         built_in: &HashMap<String, Vec<f32>>,
-        rate: u32,
+        want: &Want,
     ) -> Spoken {
         let mut warnings = Vec::new();
-        if let Some(recorded) = self.own.get(words) {
-            let file = self.own.file(words).unwrap_or_else(|| "".as_ref());
-            let clips = recorded
-                .map_err(|error| error.to_string())
-                .and_then(|(from, sound)| clips(&sound, from, rate))
-                .map_err(|why| match why.is_empty() {
-                    true => format!("{}: nothing is heard in it", file.display()),
-                    false => why,
-                });
-            match clips {
+        if let Some(file) = self.own.file(words) {
+            let recorded = load_mono(file).map_err(|error| error.to_string());
+            let said = recorded.and_then(|(rate, sound)| {
+                clips(&sound, rate, want).map_err(|why| format!("{}: {why}", file.display()))
+            });
+            match said {
                 Ok(clips) => return Spoken::by(Source::Own, clips, warnings),
                 Err(why) => warnings.push(format!("{why}; record it again, or take it away")),
             }
         }
         if let Some(sound) = built_in.get(words)
-            && let Ok(clips) = clips(sound, bank::rate(), rate)
+            && let Ok(clips) = clips(sound, bank::rate(), want)
         {
             return Spoken::by(Source::BuiltIn, clips, warnings);
         }
-        match self.by_engine(text, &mut warnings).and_then(|(from, sound)| {
-            clips(&sound, from, rate).map_err(|why| match why.is_empty() {
-                true => "the speech engine said nothing; record the words with `eightclap voice record`".to_owned(),
-                false => why,
+        let said = self.by_engine(text, &mut warnings);
+        let said = said.and_then(|(rate, sound)| {
+            clips(&sound, rate, want).map_err(|why| {
+                format!("the speech engine speaks, but {why}; record the words with `eightclap voice record`")
             })
-        }) {
-            Ok(clips) => Spoken::by(Source::Engine, clips, warnings),
-            Err(why) => Spoken {
-                said: Err(why),
-                warnings,
-            },
+        });
+        Spoken {
+            said: said.map(|clips| (Source::Engine, clips)),
+            warnings,
         }
     }
 
     /// What the machine's engine says, from the cache if it said it before.
     fn by_engine(&self, text: &str, warnings: &mut Vec<String>) -> Result<(u32, Vec<f32>), String> {
         // Words that were kept need no engine any more.
-        let candidates = match self.choice {
-            Choice::Best => Engine::here(),
-            Choice::This(ref engine) => std::slice::from_ref(engine),
-            Choice::None => &[],
-        };
-        if let Some(cache) = &self.cache
-            && let Some(kept) = candidates.iter().find_map(|e| cache.get(*e, text))
-        {
+        let keeps = self.cache.as_ref();
+        let kept = |cache: &Cache| self.engines().iter().find_map(|e| cache.get(*e, text));
+        if let Some(kept) = keeps.and_then(kept) {
             return Ok(kept);
         }
         let engine = self.engine()?;
         let (rate, sound) = render::speak(engine, text).map_err(|e| e.to_string())?;
-        if let Some(Err(why)) = self
-            .cache
-            .as_ref()
-            .map(|cache| cache.put(engine, text, rate, &sound))
+        if let Some(cache) = keeps
+            && let Err(why) = cache.put(engine, text, rate, &sound)
         {
             warnings.push(format!("what the speech engine said is not kept: {why}"));
         }
         Ok((rate, sound))
     }
 
+    /// The engines that may speak, the first of them first.
+    fn engines(&self) -> &[Engine] {
+        match &self.choice {
+            Choice::Best => Engine::here(),
+            Choice::This(engine) => std::slice::from_ref(engine),
+            Choice::None => &[],
+        }
+    }
+
     /// The engine that works here, or why none does.
     fn engine(&self) -> Result<Engine, String> {
         let found = || {
-            let candidates = match self.choice {
-                Choice::Best => Engine::here().to_vec(),
-                Choice::This(engine) => vec![engine],
-                Choice::None => return Err("the speech engine is off".to_owned()),
-            };
             let mut why = Vec::new();
-            for engine in candidates {
-                match render::works(engine) {
-                    Ok(()) => return Ok(engine),
+            for engine in self.engines() {
+                match render::works(*engine) {
+                    Ok(()) => return Ok(*engine),
                     Err(error) => why.push(error.to_string()),
                 }
             }
-            Err(why.join("; "))
+            Err(match why.is_empty() {
+                true => "the speech engine is off".to_owned(),
+                false => why.join("; "),
+            })
         };
         self.engine.get_or_init(found).clone()
     }
+}
+
+/// What clips are wanted.
+struct Want<'a> {
+    rate: u32,
+    paces: &'a [f64],
 }
 
 /// What became of some words.
@@ -280,20 +294,19 @@ impl Spoken {
     }
 }
 
-/// The clips of a recording of words made at `from` samples a second; an empty
-/// error if nothing is heard in it.
-fn clips(sound: &[f32], from: u32, rate: u32) -> Result<Vec<Clip>, String> {
-    let sound = resample(sound, from, rate).map_err(|e| e.to_string())?;
-    let polished = polish::polish(&sound, rate).ok_or_else(String::new)?;
-    Ok(pace::clips(polished, rate))
+/// Why a recording gives no clips.
+#[derive(Debug, thiserror::Error)]
+enum NoClips {
+    #[error("nothing is heard in it")]
+    Silent,
+    #[error(transparent)]
+    Rate(#[from] ResampleError),
 }
 
-fn resample(sound: &[f32], from: u32, to: u32) -> Result<Vec<f32>, ResampleError> {
-    let mut resampler = Resampler::new(from, to, 1)?;
-    let mut out = Vec::new();
-    resampler.push(sound, &mut out)?;
-    resampler.finish(&mut out)?;
-    Ok(out)
+/// The clips of a recording of words made at `from` samples a second.
+fn clips(sound: &[f32], from: u32, want: &Want) -> Result<Vec<Clip>, NoClips> {
+    let polished = polish::polish(sound, from).ok_or(NoClips::Silent)?;
+    Ok(pace::clips(&polished, from, want.rate, want.paces)?)
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use super::words::normal;
-use crate::sound::file::{EXTENSIONS, FileError, load_mono};
+use crate::sound::file::EXTENSIONS;
 
 /// The recordings in a folder, by normal words. They are only ever read.
 #[derive(Debug, Clone, Default)]
@@ -50,12 +50,6 @@ impl Own {
     pub(super) fn file(&self, words: &str) -> Option<&Path> {
         self.files.get(words).map(PathBuf::as_path)
     }
-
-    /// What is recorded for `words`, which are normal: samples a second, and
-    /// mono samples. `None` if there is no file.
-    pub(super) fn get(&self, words: &str) -> Option<Result<(u32, Vec<f32>), FileError>> {
-        self.file(words).map(load_mono)
-    }
 }
 
 /// The file name for a recording of `words`, without its folder.
@@ -96,8 +90,7 @@ mod tests {
                 .unwrap()
                 .ends_with("circle left.wav")
         );
-        assert!(own.get("star").is_none());
-        assert!(own.get("do si do").unwrap().is_err());
+        assert_eq!(own.file("star"), None);
         assert!(Own::read(&folder.path().join("none")).is_err());
     }
 

@@ -42,7 +42,8 @@ pub struct Utterance {
     pub source: Source,
     /// How long it takes to say them at natural pace, seconds.
     pub natural: f64,
-    /// One clip for each of [`PACES`], the slowest first.
+    /// One clip for each of [`PACES`], the slowest first; after a
+    /// [`survey`](super::Voice::survey) the first of them alone.
     pub clips: Vec<Clip>,
 }
 
