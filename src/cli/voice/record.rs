@@ -166,7 +166,7 @@ impl Session {
                     "{seconds:.1} s. Enter keeps it, h plays it, r records it again, s leaves it out"
                 ))?,
                 Next::Judge(Verdict::Clipped(seconds)) => self.line(&format!(
-                    "{seconds:.1} s, but too loud: it is distorted. r records it again, from farther away; k keeps it all the same"
+                    "{seconds:.1} s, but too loud: it is distorted. Enter records it again, from farther away; k keeps it all the same"
                 ))?,
                 Next::Judge(Verdict::Silent) => self.line(
                     "nothing was heard; is the microphone muted or far away? Enter tries again, s leaves it out",

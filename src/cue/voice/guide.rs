@@ -114,7 +114,10 @@ impl Guide {
                 self.stage = Stage::Recording(take);
                 vec![self.judge()]
             }
-            (Stage::Judged(Verdict::Silent, _), Wish::Go) => vec![self.record()],
+            // What is no good is not kept by a mere Enter.
+            (Stage::Judged(Verdict::Silent | Verdict::Clipped(_), _), Wish::Go) => {
+                vec![self.record()]
+            }
             (Stage::Judged(verdict, sound), Wish::Go | Wish::Keep)
                 if verdict != Verdict::Silent =>
             {
@@ -127,7 +130,7 @@ impl Guide {
                 self.stage = Stage::Judged(verdict, sound.clone());
                 vec![Next::Play(sound)]
             }
-            (stage, Wish::Hear | Wish::Keep) | (stage, Wish::Go) => {
+            (stage, Wish::Go | Wish::Hear | Wish::Keep) => {
                 self.stage = stage;
                 vec![Next::Nothing]
             }
@@ -243,6 +246,19 @@ mod tests {
         assert_eq!(guide.wish(Wish::Keep), [Next::Nothing]);
         assert_eq!(guide.wish(Wish::Hear), [Next::Nothing]);
         assert_eq!(guide.wish(Wish::Go), [Next::Record], "it is tried again");
+    }
+
+    #[test]
+    fn what_is_distorted_is_kept_only_by_name() {
+        let (mut guide, _) = guide(&["swing"]);
+        let loud: Vec<f32> = said().iter().map(|s| (20.0 * s).clamp(-1.0, 1.0)).collect();
+        guide.wish(Wish::Go);
+        let judged = guide.hear(&loud);
+        assert!(matches!(judged, Some(Next::Judge(Verdict::Clipped(_)))));
+        assert_eq!(guide.wish(Wish::Go), [Next::Record]);
+        guide.hear(&loud);
+        let kept = guide.wish(Wish::Keep);
+        assert!(matches!(kept[..], [Next::Save(..), Next::End]), "{kept:?}");
     }
 
     #[test]
