@@ -233,7 +233,10 @@ fn play(samples: &[f32], rate: u32, stop: &Stop) -> anyhow::Result<Option<String
     }
     let mut pieces = samples.chunks(rate as usize / 20);
     let mut ended = false;
-    while !(ended && speaker.drained()) && !stop.asked() {
+    loop {
+        if stop.asked() || ended && speaker.drained() {
+            return Ok(None);
+        }
         if let Some(why) = speaker.replace_if_lost() {
             return Ok(Some(why));
         }
@@ -249,5 +252,4 @@ fn play(samples: &[f32], rate: u32, stop: &Stop) -> anyhow::Result<Option<String
             }
         }
     }
-    Ok(None)
 }

@@ -77,8 +77,8 @@ fn stretch(sound: &[f32], rate: u32, pace: f64) -> Vec<f32> {
     out.drain(..piece.min(made));
     out.resize(wanted, 0.0);
     let fade = (0.003 * f64::from(rate.get())) as usize;
-    for n in 0..fade.min(wanted) {
-        out[wanted - 1 - n] *= n as f32 / fade as f32;
+    for (n, s) in out.iter_mut().rev().take(fade).enumerate() {
+        *s *= n as f32 / fade as f32;
     }
     out
 }

@@ -127,14 +127,15 @@ impl Speech {
 /// Lets the first `begin` samples rise from nothing and the last `end` fall to
 /// nothing.
 fn fade(samples: &mut [f32], begin: usize, end: usize) {
-    let len = samples.len();
-    let begin = begin.min(len / 2);
-    let end = end.max(begin / 2).min(len / 2);
-    for n in 0..begin {
-        samples[n] *= n as f32 / begin as f32;
+    let half = samples.len() / 2;
+    let begin = begin.min(half);
+    let end = end.max(begin / 2).min(half);
+    let part = |n: usize, all: usize| n as f32 / all as f32;
+    for (n, s) in samples.iter_mut().take(begin).enumerate() {
+        *s *= part(n, begin);
     }
-    for n in 0..end {
-        samples[len - 1 - n] *= n as f32 / end as f32;
+    for (n, s) in samples.iter_mut().rev().take(end).enumerate() {
+        *s *= part(n, end);
     }
 }
 
