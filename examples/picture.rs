@@ -59,6 +59,7 @@ pub fn picture() -> Result<String, Box<dyn Error>> {
         claps: true,
         flash: true,
         colour: true,
+        ..Setup::default()
     });
     let mut follow = Follow::new(rate, 1, Settings::default(), Some(card))?;
     let mut player = performance.player();

@@ -2,6 +2,8 @@
 
 #[path = "cli/bad.rs"]
 mod bad;
+#[path = "cli/calling.rs"]
+mod calling;
 #[path = "cli/calls.rs"]
 mod calls;
 #[path = "cli/cards.rs"]

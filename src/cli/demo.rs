@@ -19,7 +19,7 @@ const TUNE: &str = "kettle-on-the-landing";
 /// Arguments of `demo`.
 #[derive(Debug, Clone, Args)]
 pub(super) struct DemoArgs {
-    /// Write the tune with its claps to this WAV file instead of playing it
+    /// Write the tune with its claps and calls to this WAV file instead of playing it
     #[arg(long, value_name = "OUT.wav", value_parser = wav_name)]
     write: Option<PathBuf>,
 
@@ -76,7 +76,10 @@ pub(super) fn run(args: &DemoArgs) -> anyhow::Result<()> {
     let performance = Performance::new(tune, settings)?;
     let mut source = FromBand::new(tune, &performance);
     let card = Arc::new(Card::parse(dance::LANTERNS_ON_THE_WEIR, "bundled card")?);
-    let job = args.play.job(Some(card), &TuneArgs { form: None });
+    let (tune, times) = (TuneArgs { form: None }, Some(args.times));
+    let job = args
+        .play
+        .job(Some(card), &tune, source.rate(), true, times)?;
     match &args.write {
         Some(path) => write(&mut source, &job, path),
         None => perform(&mut source, &job),

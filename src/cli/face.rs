@@ -3,7 +3,7 @@
 use std::io::{self, IsTerminal, Write};
 use std::time::{Duration, Instant};
 
-use crate::cue::Cue;
+use crate::cue::{Cue, Fading};
 use crate::event::Event;
 use crate::hear::beats::Expectations;
 use crate::screen::lines::Lines;
@@ -30,6 +30,12 @@ pub(super) trait Counter {
     fn set_claps(&mut self, on: bool);
     /// Turns ticks on every beat on or off.
     fn set_ticks(&mut self, on: bool);
+    /// Turns spoken calls on or off.
+    fn set_voice(&mut self, on: bool);
+    /// The dance is to be so many times through; `None` if nobody knows.
+    fn set_times(&mut self, times: Option<u32>);
+    /// Speaks the introductions, if the band has not begun.
+    fn introduce(&mut self);
 }
 
 /// What the caller sees: the screen, or plain lines where there is no terminal
@@ -45,6 +51,8 @@ pub(super) struct Face {
     stop: Stop,
     /// Whether ticks are wanted.
     ticks: bool,
+    /// Times through as planned before.
+    planned: Option<u32>,
     /// When it was first seen.
     since: Instant,
 }
@@ -58,6 +66,7 @@ impl Face {
         ticks: bool,
     ) -> anyhow::Result<Self> {
         let lines = Lines::new(setup.card.clone());
+        let planned = setup.times;
         let state = State::new(setup);
         let on_screen = !plain && io::stdout().is_terminal() && io::stdin().is_terminal();
         let (screen, stop) = if on_screen {
@@ -74,6 +83,7 @@ impl Face {
             told_after: Vec::new(),
             stop,
             ticks,
+            planned,
             since: Instant::now(),
         })
     }
@@ -161,10 +171,35 @@ impl Face {
                     false => "no ticks".to_owned(),
                 }
             }
+            Action::Voice => match self.state.voice {
+                Some(on) => {
+                    self.state.voice = Some(!on);
+                    counter.set_voice(!on && !self.state.held);
+                    match (on, self.state.held) {
+                        (true, _) => "the voice is off: calls are flashed".to_owned(),
+                        (false, false) => "the voice calls".to_owned(),
+                        (false, true) => "the voice calls, but held: h goes on".to_owned(),
+                    }
+                }
+                None if self.state.card().is_none() => {
+                    "nothing to call: start with --card and a dance card".to_owned()
+                }
+                None => "started with --no-voice: calls are flashed".to_owned(),
+            },
+            Action::Introduce => match self.state.voice {
+                Some(true) if !beats => {
+                    counter.introduce();
+                    "the introduction, until the band begins".to_owned()
+                }
+                Some(true) => "the band plays: no introduction".to_owned(),
+                _ => "the voice is off: no introduction".to_owned(),
+            },
+            Action::Last => self.last(counter),
             Action::Hold => {
                 self.state.held = !self.state.held;
                 counter.set_claps(self.state.claps && !self.state.held);
                 counter.set_ticks(self.ticks && !self.state.held);
+                counter.set_voice(self.state.voice == Some(true) && !self.state.held);
                 match self.state.held {
                     true => "held: silent until h is pressed again".to_owned(),
                     false => "going on".to_owned(),
@@ -181,6 +216,27 @@ impl Face {
             Action::Quit => return,
         };
         self.state.say(said, KEY_SHOWN);
+    }
+
+    /// The key for the end of the dance: says what it asks for now.
+    fn last(&mut self, counter: &mut dyn Counter) -> String {
+        let Some(place) = self.state.place() else {
+            return "no phrase is known yet: there is no last time".to_owned();
+        };
+        let now = place.time_through;
+        let fading = Fading {
+            times: self.state.times,
+            ..Fading::default()
+        };
+        let times = fading.pressed(now, self.planned);
+        self.state.times = times;
+        counter.set_times(times);
+        match times.map(|times| times - now.min(times)) {
+            Some(1) => "the next time is the last (l again: two more)".to_owned(),
+            Some(2) => "two more times (l again: no end)".to_owned(),
+            Some(left) => format!("{left} more times, as planned"),
+            None => "no end is set".to_owned(),
+        }
     }
 
     /// Why the beat stays when somebody takes it to be `times` as fast: no two tempi

@@ -17,6 +17,9 @@ use super::play::Job;
 use super::practise::{PlayArgs, card};
 use super::{TuneArgs, tell};
 
+/// The rate that most loudspeakers have, hertz: calls are made ready at it.
+const RATE: u32 = 48_000;
+
 /// How long a clipped sample is shown, seconds.
 const CLIPPED_SHOWN: f64 = 2.0;
 
@@ -42,6 +45,10 @@ pub(super) struct ListenArgs {
     /// Stop after so many seconds
     #[arg(long, value_name = "N", value_parser = seconds)]
     seconds: Option<f64>,
+
+    /// Times through the tune, if you know: the last is told, and nothing called after it
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=64))]
+    times: Option<u32>,
 
     #[command(flatten)]
     tune: TuneArgs,
@@ -81,12 +88,24 @@ impl Counter for Caller {
     fn set_ticks(&mut self, on: bool) {
         Caller::set_ticks(self, on);
     }
+
+    fn set_voice(&mut self, on: bool) {
+        Caller::set_voice(self, on);
+    }
+
+    fn set_times(&mut self, times: Option<u32>) {
+        Caller::set_times(self, times);
+    }
+
+    fn introduce(&mut self) {
+        Caller::introduce(self);
+    }
 }
 
 pub(super) fn run(args: &ListenArgs) -> anyhow::Result<()> {
-    let job = args
-        .play
-        .job(card(args.card.as_deref(), &args.tune)?, &args.tune);
+    // In a hall she calls who listens: the voice waits until it is asked for.
+    let card = card(args.card.as_deref(), &args.tune)?;
+    let job = args.play.job(card, &args.tune, RATE, false, args.times)?;
     let session = Session::start(Wanted {
         input: args.input.clone().unwrap_or_default(),
         channel: args.channel.map(usize::from),
@@ -97,6 +116,7 @@ pub(super) fn run(args: &ListenArgs) -> anyhow::Result<()> {
         claps: job.claps,
         tick_gain: job.tick_gain,
         ticks: job.ticks,
+        calling: job.calling.clone(),
         round_trips: round_trips(),
     })?;
     let opening = match &job.card {

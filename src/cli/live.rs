@@ -13,6 +13,7 @@ use super::speaker::Speaker;
 /// none, and shows what is heard as it is heard.
 pub(super) fn perform(source: &mut dyn Source, job: &Job) -> anyhow::Result<()> {
     let mut follow = job.follow(source)?;
+    let source = &mut job.introduce(source, &mut follow);
     let (speaker, silent_because) = Speaker::open(source.rate(), source.channels())?;
     let setup = job.setup(source.name(), source.seconds());
     let mut face = Face::new(setup, job.line, job.opening(source), job.ticks)?;
@@ -82,5 +83,17 @@ impl Counter for Follow {
 
     fn set_ticks(&mut self, on: bool) {
         Follow::set_ticks(self, on);
+    }
+
+    fn set_voice(&mut self, on: bool) {
+        Follow::set_voice(self, on);
+    }
+
+    fn set_times(&mut self, times: Option<u32>) {
+        Follow::set_times(self, times);
+    }
+
+    fn introduce(&mut self) {
+        Follow::introduce(self, 0.0);
     }
 }

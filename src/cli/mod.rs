@@ -1,6 +1,7 @@
 //! The commands, one a file. They parse what the user asked for, open files and
 //! devices, and leave hearing, counting, cueing and mixing to the other rooms.
 
+mod calling;
 mod card;
 mod demo;
 mod devices;

@@ -10,7 +10,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use crate::dance::Card;
 use crate::engine::Settings;
-use crate::follow::Follow;
+use crate::follow::{Calling, Follow};
 use crate::report::tempo::Want;
 use crate::screen::lines::Lines;
 use crate::screen::{Setup, Stop, clock, colour_wanted};
@@ -36,6 +36,50 @@ pub(super) trait Source {
     }
 }
 
+/// Seconds before the introductions, and after them until the tune.
+const BEFORE: f64 = 0.3;
+const AFTER: f64 = 1.2;
+
+/// A source after some silence, in which the dance is introduced.
+pub(super) struct Introduced<'a> {
+    source: &'a mut dyn Source,
+    /// Seconds of silence, and frames of it that are left.
+    silence: f64,
+    left: usize,
+}
+
+impl Source for Introduced<'_> {
+    fn name(&self) -> String {
+        self.source.name()
+    }
+
+    fn rate(&self) -> u32 {
+        self.source.rate()
+    }
+
+    fn channels(&self) -> usize {
+        self.source.channels()
+    }
+
+    fn seconds(&self) -> Option<f64> {
+        Some(self.source.seconds()? + self.silence)
+    }
+
+    fn read(&mut self, out: &mut Vec<f32>) -> anyhow::Result<usize> {
+        if self.left == 0 {
+            return self.source.read(out);
+        }
+        let frames = self.left.min(1024);
+        self.left -= frames;
+        out.resize(out.len() + frames * self.channels(), 0.0);
+        Ok(frames)
+    }
+
+    fn warning(&self) -> Option<String> {
+        self.source.warning()
+    }
+}
+
 /// How to play it.
 pub(super) struct Job {
     /// The dance, if there is one.
@@ -56,6 +100,10 @@ pub(super) struct Job {
     pub(super) want: Option<Want>,
     /// Whether plain lines are wanted instead of the screen.
     pub(super) line: bool,
+    /// How the dance is called aloud, if it can be.
+    pub(super) calling: Option<Calling>,
+    /// Times through, if that is known.
+    pub(super) times: Option<u32>,
 }
 
 impl Job {
@@ -72,7 +120,33 @@ impl Job {
         follow.set_clap_gain(self.clap_gain);
         follow.set_ticks(self.ticks);
         follow.set_tick_gain(self.tick_gain);
+        follow.set_times(self.times);
+        if let Some(calling) = &self.calling {
+            follow.call(calling);
+        }
         Ok(follow)
+    }
+
+    /// The source after the introductions, which `follow` speaks; as it is without any.
+    pub(super) fn introduce<'a>(
+        &self,
+        source: &'a mut dyn Source,
+        follow: &mut Follow,
+    ) -> Introduced<'a> {
+        let calling = self.calling.as_ref().filter(|calling| calling.on);
+        let seconds = calling.map_or(0.0, |calling| calling.script.introduction_seconds());
+        let silence = match seconds > 0.0 {
+            true => BEFORE + seconds + AFTER,
+            false => 0.0,
+        };
+        if silence > 0.0 {
+            follow.introduce(BEFORE);
+        }
+        Introduced {
+            left: (silence * f64::from(source.rate())).round() as usize,
+            silence,
+            source,
+        }
     }
 
     /// What the screen knows of it before it starts.
@@ -85,6 +159,8 @@ impl Job {
             want: self.want,
             claps: self.claps,
             flash: self.flash,
+            voice: self.calling.as_ref().map(|calling| calling.on),
+            times: self.times,
             colour: colour_wanted(),
         }
     }
@@ -122,7 +198,7 @@ pub(super) fn wav_name(text: &str) -> Result<PathBuf, String> {
     }
 }
 
-/// Renders the source with its claps to a WAV file, as fast as it goes.
+/// Renders the source with its claps and calls to a WAV file, as fast as it goes.
 pub(super) fn write(source: &mut dyn Source, job: &Job, path: &Path) -> anyhow::Result<()> {
     // The finished file takes the place of what is there: never of a device.
     if path
@@ -136,6 +212,7 @@ pub(super) fn write(source: &mut dyn Source, job: &Job, path: &Path) -> anyhow::
     }
     let stop = listen();
     let mut follow = job.follow(source)?;
+    let source = &mut job.introduce(source, &mut follow);
     let mut file = WavOut::create(path, source.rate(), source.channels(), Depth::Int16)?;
     let rate = f64::from(source.rate());
     let bar = progress(source.seconds());

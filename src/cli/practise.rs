@@ -9,6 +9,7 @@ use crate::dance::Card;
 use crate::report::tempo::Want;
 use crate::sound::file::Recording;
 
+use super::calling::CallArgs;
 use super::live::perform;
 use super::play::{Job, Source, wav_name, write};
 use super::tempo::want;
@@ -25,7 +26,11 @@ pub(super) struct PractiseArgs {
     #[arg(long, value_name = "CARD")]
     card: Option<PathBuf>,
 
-    /// Write the recording with its claps to this WAV file instead of playing it
+    /// Times through the tune, if you know: the last is told, and nothing called after it
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=64))]
+    times: Option<u32>,
+
+    /// Write the recording with its claps and calls to this WAV file instead of playing it
     #[arg(long, value_name = "OUT.wav", value_parser = wav_name)]
     write: Option<PathBuf>,
 
@@ -66,6 +71,9 @@ pub(super) struct PlayArgs {
     /// One plain line a phrase instead of the screen
     #[arg(long)]
     line: bool,
+
+    #[command(flatten)]
+    call: CallArgs,
 }
 
 impl Default for PlayArgs {
@@ -78,14 +86,28 @@ impl Default for PlayArgs {
             tick_level: 1.0,
             want: None,
             line: false,
+            call: CallArgs::default(),
         }
     }
 }
 
 impl PlayArgs {
-    /// The job of playing with `card`.
-    pub(super) fn job(&self, card: Option<Arc<Card>>, tune: &TuneArgs) -> Job {
-        Job {
+    /// The job of playing with `card` at `rate` frames a second, so many times through if
+    /// that is known; with a voice from the start if that is `usual`.
+    ///
+    /// # Errors
+    /// If there can be no voice though one is wanted.
+    pub(super) fn job(
+        &self,
+        card: Option<Arc<Card>>,
+        tune: &TuneArgs,
+        rate: u32,
+        usual: bool,
+        times: Option<u32>,
+    ) -> anyhow::Result<Job> {
+        Ok(Job {
+            calling: self.call.calling(card.as_ref(), rate, usual, times)?,
+            times,
             card,
             settings: tune.settings(),
             claps: !self.no_claps,
@@ -95,11 +117,11 @@ impl PlayArgs {
             flash: !self.no_flash,
             want: self.want,
             line: self.line,
-        }
+        })
     }
 }
 
-fn level(text: &str) -> Result<f32, String> {
+pub(super) fn level(text: &str) -> Result<f32, String> {
     match text.parse::<f32>() {
         Ok(level) if (0.0..=4.0).contains(&level) => Ok(level),
         _ => Err("give a number from 0 to 4".into()),
@@ -108,8 +130,9 @@ fn level(text: &str) -> Result<f32, String> {
 
 pub(super) fn run(args: &PractiseArgs) -> anyhow::Result<()> {
     let card = card(args.card.as_deref(), &args.tune)?;
-    let job = args.play.job(card, &args.tune);
     let mut recording = FromFile(Recording::open(&args.tune_file)?);
+    let rate = recording.rate();
+    let job = args.play.job(card, &args.tune, rate, true, args.times)?;
     match &args.write {
         Some(path) if is_same_file(path, &args.tune_file) => anyhow::bail!(
             "{}: this is the recording itself and would be lost; name another file to write",

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::once;
 use super::seat::{SAME, Seat};
 use crate::dance::{Card, FigureAt};
 use crate::event::{Beat, Event, LeadIn};
@@ -41,6 +42,8 @@ pub struct Cue {
 #[derive(Debug, Clone)]
 pub struct Scheduler {
     card: Option<Arc<Card>>,
+    /// Times through in all, if that is known.
+    times: Option<u32>,
     seat: Seat,
     /// Latest beat and its period, seconds.
     beat: Option<(f64, f64)>,
@@ -62,10 +65,16 @@ impl Scheduler {
     fn new(form: Form, card: Option<Arc<Card>>) -> Self {
         Scheduler {
             card,
+            times: None,
             seat: Seat::new(form),
             beat: None,
             flashed: [None; 4],
         }
+    }
+
+    /// The dance is to be so many times through; `None` if nobody knows.
+    pub fn set_times(&mut self, times: Option<u32>) {
+        self.times = times;
     }
 
     /// Takes the next event; hands back the cue that it makes due, if any.
@@ -119,7 +128,10 @@ impl Scheduler {
     fn cue(&mut self, number: i64, flash_at: f64, start: f64, period: f64) -> Option<Cue> {
         let place: Place = self.seat.form().place(u64::try_from(number).ok()?);
         let figure = match &self.card {
-            Some(card) => Some(card.starting_at(place.beat)?.clone()),
+            Some(card) => {
+                let through = place.time_through;
+                Some(once::starting(card, place.beat, through, self.times)?)
+            }
             None => {
                 if !place.is_one() {
                     return None;

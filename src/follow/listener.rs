@@ -12,6 +12,8 @@ use super::live::Live;
 use super::nap::{Nap, sleepless};
 use super::plan::{Step, What};
 use super::session::{Ask, Ended, Shared, Told, Wanted};
+use super::speech::{Speech, clip};
+use crate::cue::voice::Repertoire;
 use crate::hear::features::RateError;
 use crate::sound::device::{Direction, Intake, Order, Outlet, Report};
 
@@ -36,6 +38,8 @@ pub(super) enum Gear {
 pub(super) struct Clips {
     pub(super) clap: Arc<[f32]>,
     pub(super) tick: Arc<[f32]>,
+    /// The words of calls, if there is a voice.
+    pub(super) voice: Option<Arc<Repertoire>>,
 }
 
 /// The state of the listening thread.
@@ -49,6 +53,7 @@ pub(super) struct Listener {
     outlet: Option<(Outlet, Clips)>,
     clap_gain: f32,
     tick_gain: f32,
+    voice_gain: f32,
     /// What the last report said of each clap that is not over.
     reports: HashMap<u64, Report>,
     ended: Ended,
@@ -67,6 +72,9 @@ impl Listener {
         let mut live = Live::new(rate, wanted.settings, wanted.card.clone())?;
         live.set_claps(wanted.claps);
         live.set_ticks(wanted.ticks);
+        if let Some(calling) = &wanted.calling {
+            live.call(calling);
+        }
         Ok(Listener {
             live,
             nap: Nap::new(sleepless(), shared.now()),
@@ -78,6 +86,7 @@ impl Listener {
             outlet: None,
             clap_gain: wanted.clap_gain,
             tick_gain: wanted.tick_gain,
+            voice_gain: wanted.calling.as_ref().map_or(1.0, |c| c.gain),
             reports: HashMap::new(),
             ended: Ended::default(),
         })
@@ -107,6 +116,9 @@ impl Listener {
                 Ask::Move(beats) => self.live.move_count(beats),
                 Ask::Claps(on) => self.live.set_claps(on),
                 Ask::Ticks(on) => self.live.set_ticks(on),
+                Ask::Voice(on) => self.live.set_voice(on),
+                Ask::Times(times) => self.live.set_times(times),
+                Ask::Introduce => self.live.introduce(self.shared.now()),
             }
         }
         if let Some(intake) = &mut self.intake {
@@ -141,10 +153,18 @@ impl Listener {
         for step in self.live.take_steps() {
             let order = match step {
                 Step::Play { id, at } => {
-                    let (clip, gain) = match What::of(id) {
-                        What::Clap => (&clips.clap, self.clap_gain),
-                        What::Tick => (&clips.tick, self.tick_gain),
+                    let (clip, gain, early) = if Speech::is_call(id) {
+                        let call = self.live.called(id).zip(clips.voice.as_ref());
+                        let Some(clip) = call.and_then(|(call, voice)| clip(voice, call)) else {
+                            continue;
+                        };
+                        (&clip.samples, self.voice_gain, clip.heard_from)
+                    } else if What::of(id) == What::Tick {
+                        (&clips.tick, self.tick_gain, 0.0)
+                    } else {
+                        (&clips.clap, self.clap_gain, 0.0)
                     };
+                    let at = at - early * f64::from(outlet.rate);
                     Order::Play {
                         id,
                         at: at.round() as u64,
@@ -156,6 +176,10 @@ impl Listener {
                     self.reports.remove(&id);
                     Order::Withdraw { id }
                 }
+                Step::Stop { id, at } => Order::Stop {
+                    id,
+                    at: at.max(0.0).round() as u64,
+                },
             };
             // Full only if the device has died, which its keeper sees.
             let _ = outlet.orders.try_push(order);
@@ -165,8 +189,8 @@ impl Listener {
             if !report.taken {
                 self.live.missed(report.id);
             }
-            // Nobody misses a tick.
-            if What::of(report.id) == What::Tick {
+            // Nobody misses a tick, and the flash says what a call would have.
+            if Speech::is_call(report.id) || What::of(report.id) == What::Tick {
                 continue;
             }
             if !report.taken {

@@ -10,6 +10,7 @@ use std::sync::Arc;
 
 use super::coast::Coast;
 use super::plan::{Plan, Step};
+use super::speech::Speech;
 use crate::cue::{Cue, Scheduler};
 use crate::dance::Card;
 use crate::engine::{Engine, Settings};
@@ -76,6 +77,7 @@ pub struct Live {
     coast: Coast,
     plan: Plan,
     ticks: Plan,
+    speech: Option<Speech>,
     rate: u32,
     heard: TimeLine,
     played: Option<Played>,
@@ -122,6 +124,7 @@ impl Live {
             coast: Coast::new(form),
             plan: Plan::default(),
             ticks: Plan::of_ticks(),
+            speech: None,
             rate,
             heard: TimeLine::new(rate),
             played: None,
@@ -203,8 +206,7 @@ impl Live {
         if let Some(played) = &mut self.played {
             played.line = TimeLine::new(played.rate as u32);
         }
-        self.plan.clear();
-        self.ticks.clear();
+        self.clear();
         self.fill(seconds);
     }
 
@@ -215,8 +217,16 @@ impl Live {
             rate: f64::from(rate),
             count: 0,
         });
+        self.clear();
+    }
+
+    /// Takes back all that has not sounded.
+    fn clear(&mut self) {
         self.plan.clear();
         self.ticks.clear();
+        if let Some(speech) = &mut self.speech {
+            speech.clear();
+        }
     }
 
     /// A sound that is played is in the microphone `seconds` after its stamped
@@ -277,7 +287,7 @@ impl Live {
         (self.events.drain(..), self.cues.drain(..))
     }
 
-    /// What to tell the loudspeaker: claps and ticks by its own count of frames.
+    /// What to tell the loudspeaker: claps, ticks and calls by its own count of frames.
     pub fn take_steps(&mut self) -> Vec<Step> {
         let Some(played) = &self.played else {
             return Vec::new();
@@ -294,20 +304,25 @@ impl Live {
         };
         let mut steps = self.plan.steps(now, place);
         steps.extend(self.ticks.steps(now, place));
+        if let Some(speech) = &mut self.speech {
+            steps.extend(speech.steps(now, place));
+        }
+        let rate = played.rate;
         let frames = |step| match step {
-            Step::Play { id, at } => Step::Play {
-                id,
-                at: at * played.rate,
-            },
+            Step::Play { id, at } => Step::Play { id, at: at * rate },
+            Step::Stop { id, at } => Step::Stop { id, at: at * rate },
             other => other,
         };
         steps.into_iter().map(frames).collect()
     }
 
-    /// The loudspeaker says that clap or tick `id` came too late to sound.
+    /// The loudspeaker says that clap, tick or call `id` came too late to sound.
     pub fn missed(&mut self, id: u64) {
         self.plan.missed(id);
         self.ticks.missed(id);
+        if let Some(speech) = &mut self.speech {
+            speech.missed(id);
+        }
     }
 
     /// When the program's own claps of the last two seconds are in the
@@ -412,10 +427,14 @@ impl Live {
         if self.ticking {
             self.ticks.event(&event);
         }
+        if let Some(speech) = &mut self.speech {
+            speech.event(&event);
+        }
         self.cues.extend(self.scheduler.push(&event));
         self.events.push(event);
     }
 }
 
+mod aloud;
 #[cfg(test)]
 mod tests;

@@ -79,6 +79,13 @@ pub enum Step {
         /// Its number.
         id: u64,
     },
+    /// Let it be silent from `at` on, though it sounds; at once if that is past.
+    Stop {
+        /// Its number.
+        id: u64,
+        /// When, on the clock of whoever plays, seconds.
+        at: f64,
+    },
 }
 
 /// Plans claps, or ticks, from what the engine says.

@@ -14,8 +14,10 @@ use crossbeam_channel::{Receiver, Sender, unbounded};
 
 use super::listener::{Clips, Gear, Listener};
 use super::live::Tally;
+use super::speech::Calling;
 use super::strain::Strain;
 use crate::cue::Cue;
+use crate::cue::voice::Repertoire;
 use crate::dance::Card;
 use crate::engine::Settings;
 use crate::event::Event;
@@ -51,6 +53,8 @@ pub struct Wanted {
     pub tick_gain: f32,
     /// Whether a soft tick is heard on every beat at first.
     pub ticks: bool,
+    /// How the dance is called aloud, if it is.
+    pub calling: Option<Calling>,
     /// What was measured of pairs of devices.
     pub round_trips: RoundTrips,
 }
@@ -116,6 +120,9 @@ pub(super) enum Ask {
     Move(i32),
     Claps(bool),
     Ticks(bool),
+    Voice(bool),
+    Times(Option<u32>),
+    Introduce,
 }
 
 /// Asks the listener for something.
@@ -141,6 +148,21 @@ impl Caller {
     /// Turns the ticks on every beat on or off.
     pub fn set_ticks(&self, on: bool) {
         self.ask(Ask::Ticks(on));
+    }
+
+    /// Turns calls on or off.
+    pub fn set_voice(&self, on: bool) {
+        self.ask(Ask::Voice(on));
+    }
+
+    /// The dance is to be so many times through; `None` if nobody knows.
+    pub fn set_times(&self, times: Option<u32>) {
+        self.ask(Ask::Times(times));
+    }
+
+    /// Speaks the introductions now, until the band begins.
+    pub fn introduce(&self) {
+        self.ask(Ask::Introduce);
     }
 
     fn ask(&self, ask: Ask) {
@@ -208,6 +230,7 @@ impl Session {
             gear: swap,
             meters: meter_in,
             devices: (String::new(), String::new()),
+            voice: None,
         };
         let rate = keeper.open_input()?;
         keeper.open_output();
@@ -304,6 +327,8 @@ struct Keeper {
     meters: Sender<Arc<Meter>>,
     /// Lasting names of the devices in use.
     devices: (String, String),
+    /// The words of calls at the last loudspeaker's rate.
+    voice: Option<Arc<Repertoire>>,
 }
 
 impl Keeper {
@@ -379,6 +404,7 @@ impl Keeper {
                 let clips = Clips {
                     clap: clap::group(rate),
                     tick: clap::tick(rate),
+                    voice: self.voice_at(rate),
                 };
                 self.give(Gear::Output(outlet, clips));
                 self.give(Gear::RoundTrip(round_trip.unwrap_or(0.0)));
@@ -392,6 +418,15 @@ impl Keeper {
                 }
             }
         }
+    }
+
+    /// The words of calls at `rate`: prepared once, before the music as a rule.
+    fn voice_at(&mut self, rate: u32) -> Option<Arc<Repertoire>> {
+        let calling = self.wanted.calling.as_ref()?;
+        if self.voice.as_ref().is_none_or(|voice| voice.rate() != rate) {
+            self.voice = Some(calling.at_rate(rate));
+        }
+        self.voice.clone()
     }
 
     fn round_trip(&self) -> Option<f64> {

@@ -19,6 +19,12 @@ pub enum Action {
     Ticks,
     /// No claps until it is asked for again, or going on after that.
     Hold,
+    /// Spoken calls on or off.
+    Voice,
+    /// Speak the introduction.
+    Introduce,
+    /// The next time through is the last; once more: two follow.
+    Last,
     /// Flashing on or off.
     Flash,
     /// Show or hide the keys.
@@ -28,14 +34,17 @@ pub enum Action {
 }
 
 /// The keys and what they do, as the help shows them.
-pub(super) const HELP: [(&str, &str); 10] = [
+pub(super) const HELP: [(&str, &str); 13] = [
     ("space", "this beat is one"),
     ("→", "move the count on a beat"),
     ("←", "move the count back a beat"),
     ("+ -", "the beat is twice, or half, as fast"),
     ("c", "claps on or off"),
     ("t", "a soft tick on every beat, or none"),
-    ("h", "hold: no claps until h again"),
+    ("v", "spoken calls on or off"),
+    ("i", "speak the introduction"),
+    ("l", "last time next; again: two more"),
+    ("h", "hold: no sound until h again"),
     ("f", "flashing on or off"),
     ("?", "show or hide these keys"),
     ("q", "quit (Esc and Ctrl-C too)"),
@@ -60,6 +69,9 @@ pub fn action(key: KeyEvent) -> Option<Action> {
         KeyCode::Char('-') if first => Some(Action::Half),
         KeyCode::Char('c' | 'C') if first => Some(Action::Claps),
         KeyCode::Char('t' | 'T') if first => Some(Action::Ticks),
+        KeyCode::Char('v' | 'V') if first => Some(Action::Voice),
+        KeyCode::Char('i' | 'I') if first => Some(Action::Introduce),
+        KeyCode::Char('l' | 'L') if first => Some(Action::Last),
         KeyCode::Char('f' | 'F') if first => Some(Action::Flash),
         KeyCode::Char('h' | 'H') if first => Some(Action::Hold),
         KeyCode::Char('?') | KeyCode::F(1) if first => Some(Action::Help),
@@ -85,6 +97,9 @@ mod tests {
         assert_eq!(press(KeyCode::Char('c')), Some(Action::Claps));
         assert_eq!(press(KeyCode::Char('F')), Some(Action::Flash));
         assert_eq!(press(KeyCode::Char('t')), Some(Action::Ticks));
+        assert_eq!(press(KeyCode::Char('v')), Some(Action::Voice));
+        assert_eq!(press(KeyCode::Char('i')), Some(Action::Introduce));
+        assert_eq!(press(KeyCode::Char('L')), Some(Action::Last));
         assert_eq!(press(KeyCode::Char('h')), Some(Action::Hold));
         assert_eq!(press(KeyCode::Char('?')), Some(Action::Help));
         assert_eq!(press(KeyCode::Char('q')), Some(Action::Quit));

@@ -115,6 +115,11 @@ fn figure_now(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
         put(buf, inside, 0, 0, "NOW", ink.plain());
         return put_now(room_below(inside, 1), buf, words, None, ink);
     };
+    if let Some(signal) = state.signal() {
+        let label = "▶ FOR THE BAND ◀";
+        put(buf, inside, 0, 0, label, ink.message());
+        return put_now(room_below(inside, 1), buf, signal.words(), None, ink);
+    }
     let danced = place.beat.saturating_sub(figure.start_beat) + 1;
     let label = format!("NOW  beat {danced} of {}", figure.beats);
     let used = put(buf, inside, 0, 0, &label, ink.plain());

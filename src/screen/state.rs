@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::flash::{Lamp, Limiter};
 use super::text::form_words;
-use crate::cue::{Cue, Seat};
+use crate::cue::{Cue, Fading, Seat, Signal};
 use crate::dance::{Card, FigureAt};
 use crate::event::{Beat, Event, LeadIn};
 use crate::phrase::{Form, Part, Place};
@@ -42,6 +42,10 @@ pub struct Setup {
     pub claps: bool,
     /// Whether the screen may flash.
     pub flash: bool,
+    /// Whether calls are spoken at the start; `None` if they cannot be.
+    pub voice: Option<bool>,
+    /// Times through, if that is known.
+    pub times: Option<u32>,
     /// Whether it may use colours; see [`super::colour_wanted`].
     pub colour: bool,
 }
@@ -60,6 +64,10 @@ pub struct State {
     pub claps: bool,
     /// Whether cues flash; without it they show all the same, unlit.
     pub flash: bool,
+    /// Whether calls are spoken; `None` if they cannot be.
+    pub voice: Option<bool>,
+    /// Times through, if that is known.
+    pub times: Option<u32>,
     /// Whether the keys are shown.
     pub help: bool,
     /// Whether colours are used.
@@ -122,6 +130,8 @@ impl State {
             length: setup.length,
             claps: setup.claps,
             flash: setup.flash,
+            voice: setup.voice,
+            times: setup.times,
             help: false,
             colour: setup.colour,
             silent: false,
@@ -337,6 +347,16 @@ impl State {
     /// The present beat's place in the tune, while the program is sure of it.
     pub fn place(&self) -> Option<Place> {
         self.seat.confirmed().then(|| self.seat.place()).flatten()
+    }
+
+    /// What the band is to be told now of the end.
+    pub fn signal(&self) -> Option<Signal> {
+        let place = self.place()?;
+        let fading = Fading {
+            times: self.times,
+            ..Fading::default()
+        };
+        fading.signal(place.beat, place.time_through, self.form().beats())
     }
 
     /// The part being played, or danced: `None` while it is not known, and where the

@@ -77,10 +77,16 @@ fn place_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) -> u16 {
         x += put(buf, area, x, 0, &text, style) + u16::from(wide);
     }
     if let Some(place) = state.place() {
-        let words = match wide {
+        let mut words = match wide {
             true => format!("  time through {}", place.time_through),
             false => format!("time {}", place.time_through),
         };
+        if let Some(times) = state.times.filter(|times| *times >= place.time_through) {
+            words += &match wide {
+                true => format!(" of {times}"),
+                false => format!("/{times}"),
+            };
+        }
         x += put(buf, area, x, 0, &words, ink.plain());
     }
     x
@@ -183,6 +189,12 @@ fn switches(state: &State) -> Vec<String> {
     all.push(format!("claps {claps}"));
     if claps != "on" {
         unusual.push(format!("claps {claps}"));
+    }
+    if let Some(voice) = state.voice {
+        all.push(format!(
+            "voice {}",
+            if state.held { "held" } else { on(voice) }
+        ));
     }
     all.push(format!("flash {}", on(state.flash)));
     let least = unusual.last().cloned().unwrap_or_default();

@@ -68,6 +68,7 @@ fn state(now: f64, with_card: bool) -> State {
         claps: true,
         flash: true,
         colour: true,
+        ..Setup::default()
     });
     for event in events().iter().filter(|e| e.announced() <= now) {
         state.at(event.announced());

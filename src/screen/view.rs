@@ -239,7 +239,7 @@ fn message_row(area: Rect, buf: &mut Buffer, state: &State, with_level: bool, in
         return;
     }
     if state.held {
-        let words = "claps are held back: h lets them go on";
+        let words = "sound is held back: h lets it go on";
         put(buf, inside, 0, 0, words, ink.message());
         return;
     }

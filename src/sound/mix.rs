@@ -8,6 +8,10 @@ pub const CEILING: f32 = 0.89;
 /// Up to here the limiter changes nothing: -3 dB of full scale.
 pub const KNEE: f32 = 0.707;
 
+/// How long a clip fades that is stopped, seconds: too long for a click, too short to
+/// be heard as a fade.
+pub const FADE: f64 = 0.02;
+
 /// Clips that can wait or sound at the same time.
 const ROOM: usize = 256;
 
@@ -18,6 +22,27 @@ struct Voice {
     at: u64,
     clip: Arc<[f32]>,
     gain: f32,
+    /// The frame from which on it is silent, and over how many frames before that it
+    /// fades.
+    until: Option<(u64, u64)>,
+}
+
+impl Voice {
+    /// The frame after its last.
+    fn end(&self) -> u64 {
+        let end = self.at + self.clip.len() as u64;
+        self.until.map_or(end, |(until, _)| end.min(until))
+    }
+
+    /// Its gain at a frame before its end.
+    fn gain_at(&self, frame: u64) -> f32 {
+        match self.until {
+            Some((until, fade)) if frame + fade > until => {
+                self.gain * (until - frame) as f32 / fade as f32
+            }
+            _ => self.gain,
+        }
+    }
 }
 
 /// Adds scheduled clips to passing blocks of sound and limits the sum.
@@ -84,6 +109,7 @@ impl Mixer {
             at: at_frame,
             clip,
             gain,
+            until: None,
         });
         true
     }
@@ -114,6 +140,17 @@ impl Mixer {
         self.voices.len() < before
     }
 
+    /// Makes the clip called `id` silent from frame `at` on (or later than it was told
+    /// before), fading over `fade` frames before that; at once if there are not so many
+    /// left. Returns whether there is such a clip.
+    pub fn stop(&mut self, id: u64, at: u64, fade: u64) -> bool {
+        let now = self.now;
+        let voice = self.voices.iter_mut().find(|v| v.id == Some(id));
+        voice
+            .map(|voice| voice.until = Some((at.max(now + fade), fade)))
+            .is_some()
+    }
+
     /// Adds what is due to `block`, interleaved frames of `channels` samples,
     /// limits the sum to ±[`CEILING`], and moves on by the block's frames.
     pub fn mix(&mut self, block: &mut [f32], channels: usize) {
@@ -125,21 +162,22 @@ impl Mixer {
         }
         let end = self.now + (block.len() / channels) as u64;
         for voice in &self.voices {
-            let voice_end = voice.at + voice.clip.len() as u64;
-            let (from, to) = (voice.at.max(self.now), voice_end.min(end));
+            let (from, to) = (voice.at.max(self.now), voice.end().min(end));
             if from >= to {
                 continue;
             }
             let clip = &voice.clip[(from - voice.at) as usize..(to - voice.at) as usize];
             let first = (from - self.now) as usize * channels;
-            for (frame, sample) in block[first..].chunks_exact_mut(channels).zip(clip) {
+            let frames = block[first..].chunks_exact_mut(channels).zip(clip);
+            for (at, (frame, sample)) in (from..).zip(frames) {
+                let gain = voice.gain_at(at);
                 for out in frame {
-                    *out += sample * voice.gain;
+                    *out += sample * gain;
                 }
             }
         }
         // Order is kept, so that sums come out the same for any block size.
-        self.voices.retain(|v| v.at + v.clip.len() as u64 > end);
+        self.voices.retain(|v| v.end() > end);
         block.iter_mut().for_each(|s| *s = limit(*s));
         self.now = end;
     }
@@ -293,6 +331,34 @@ mod tests {
         assert!(!mixer.place(8, 99, clip, 1.0), "too late");
         assert_eq!(heard(&mut mixer), (None, 0));
         assert_eq!(mixer.late(), 1);
+    }
+
+    #[test]
+    fn a_clip_is_stopped_without_a_click() {
+        let clip: Arc<[f32]> = vec![0.5; 100].into();
+        let heard = |stops: &[(usize, u64)], block: usize| {
+            let mut mixer = Mixer::new();
+            assert!(mixer.place(7, 10, clip.clone(), 1.0));
+            let mut out = Vec::new();
+            while out.len() < 200 {
+                for (_, at) in stops.iter().filter(|(when, _)| *when == out.len()) {
+                    assert!(mixer.stop(7, *at, 20));
+                }
+                let mut frames = vec![0.0; block];
+                mixer.mix(&mut frames, 1);
+                out.extend(frames);
+            }
+            assert!(!mixer.stop(7, 300, 20), "it is over");
+            out
+        };
+        let at_60 = heard(&[(0, 60)], 8);
+        assert_eq!((at_60[40], at_60[59], at_60[60]), (0.5, 0.025, 0.0));
+        assert!(at_60.windows(2).skip(11).all(|w| w[0] - w[1] < 0.026));
+        assert_eq!(at_60, heard(&[(0, 60)], 200));
+        // One that is told to stop in the past fades at once, and may yet be let go on.
+        let late = heard(&[(80, 60)], 8);
+        assert_eq!((late[79], late[80], late[100]), (0.5, 0.5, 0.0));
+        assert_eq!(heard(&[(0, 60), (24, 500)], 8)[109], 0.5);
     }
 
     #[test]

@@ -21,6 +21,9 @@ fn wrong_calls_end_with_two_and_say_what_is_right() {
             "give a number of beats",
         ),
         (&["practise", "x.wav", "--clap-level", "9"], "0 to 4"),
+        (&["practise", "x.wav", "--voice-level", "9"], "0 to 4"),
+        (&["practise", "x.wav", "--lead", "5"], "5 is not in 1..=4"),
+        (&["listen", "--times", "0"], "0 is not in 1..=64"),
         (
             &["practise", "x.wav", "--write", "out.mp3"],
             "call it out.wav",

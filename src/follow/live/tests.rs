@@ -1,7 +1,11 @@
 //! Following the house band with devices that drift, jitter, lose sound and
 //! die, in simulated time.
 
+use super::super::speech::Calling;
 use super::*;
+use crate::cue::voice::{self, Voice};
+use crate::cue::{Manner, Script};
+use crate::dance::LANTERNS_ON_THE_WEIR;
 use crate::sound::band::{self, Performance, Room};
 use crate::sound::timeline::fake::Device;
 use std::collections::BTreeMap;
@@ -40,8 +44,12 @@ struct Hall {
     orders: BTreeMap<u64, u64>,
     /// When claps sounded, common time.
     claps: Vec<f64>,
+    /// Calls that sounded: words, when they began, common time, and how long they took.
+    calls: Vec<(String, f64, f64)>,
     deaf: bool,
     depth: f64,
+    /// Calls that were to stop.
+    stopped: Vec<u64>,
 }
 
 impl Hall {
@@ -58,8 +66,10 @@ impl Hall {
             skipped: 0,
             orders: BTreeMap::new(),
             claps: Vec::new(),
+            calls: Vec::new(),
             deaf: false,
             depth: DEPTH,
+            stopped: Vec::new(),
         }
     }
 
@@ -80,10 +90,18 @@ impl Hall {
                 // earlier one and came late does not.
                 let (from, to) = (self.speaker.count, self.speaker.count + 1_024);
                 let due = self.orders.extract_if(.., |_, at| (from..to).contains(at));
-                let due: Vec<u64> = due.map(|(_, at)| at).collect();
+                let due: Vec<(u64, u64)> = due.collect();
                 self.orders.retain(|_, at| *at >= to);
-                let sounds = due.iter().map(|at| self.speaker.true_time(*at as f64));
-                self.claps.extend(sounds);
+                for (id, at) in due {
+                    let sounds = self.speaker.true_time(at as f64);
+                    match self.live.called(id) {
+                        Some(call) => {
+                            let words = call.words.to_string();
+                            self.calls.push((words, sounds, call.seconds));
+                        }
+                        None => self.claps.push(sounds),
+                    }
+                }
                 self.live.played_at(self.speaker.next());
             }
             let at = (self.mic.count + self.skipped) as usize;
@@ -100,6 +118,10 @@ impl Hall {
                 match step {
                     Step::Play { id, at } => self.orders.insert(id, at.round() as u64),
                     Step::Withdraw { id } => self.orders.remove(&id),
+                    Step::Stop { id, .. } => {
+                        self.stopped.push(id);
+                        None
+                    }
                 };
             }
             events.extend(self.live.take_events().0);
@@ -281,4 +303,96 @@ fn without_a_loudspeaker_or_with_claps_off_nothing_is_ordered() {
     hall.live.loudspeaker(None);
     hall.until(12.0);
     assert!(hall.claps.is_empty() && hall.orders.is_empty());
+}
+
+/// A way of calling in which each letter takes 50 ms.
+fn calling(card: &Card) -> Calling {
+    let voice = Voice::new(voice::Settings {
+        engine: voice::Choice::None,
+        ..voice::Settings::default()
+    });
+    Calling {
+        voice: Arc::new(voice.expect("no folder to read")),
+        repertoire: Arc::default(),
+        words: Arc::new([]),
+        script: Arc::new(Script::new(card, |words| Some(0.05 * words.len() as f64))),
+        manner: Manner::default(),
+        on: true,
+        gain: 1.0,
+    }
+}
+
+#[test]
+fn calls_are_over_before_their_figures_though_clocks_drift_and_sound_is_lost() {
+    let (sound, phrases) = tune();
+    let card = Card::parse(LANTERNS_ON_THE_WEIR, "card").expect("bundled");
+    let mut hall = Hall::new(sound, 0.0);
+    hall.live.call(&calling(&card));
+    let mut errors = Vec::new();
+    let mut until = |hall: &mut Hall, end: f64| {
+        hall.until(end);
+        for (words, begins, seconds) in hall.calls.split_off(0) {
+            // The next figure, as the microphone hears it.
+            let starts = card.figures().iter().map(|figure| {
+                let beat = figure.start_beat as usize;
+                let phrase = phrases[beat / 8] + 0.5 * (beat % 8) as f64;
+                (figure, hall.heard(phrase))
+            });
+            let mut after = starts.filter(|(_, start)| *start > begins + 0.1);
+            let Some((figure, start)) = after.next() else {
+                // It is for the next time through, which the band does not play.
+                continue;
+            };
+            let right = figure.call == words || figure.short.as_ref() == Some(&words);
+            assert!(right, "\"{words}\" before \"{}\"", figure.call);
+            let beats = ((start - begins) / 0.5).round();
+            assert!(start - begins < 4.2, "{words}");
+            errors.push((start - begins - 0.5 * beats, begins + seconds - start));
+        }
+    };
+    until(&mut hall, 14.0);
+    hall.hole(0.07);
+    until(&mut hall, 22.0);
+    hall.speaker.hole(0.09);
+    until(&mut hall, 38.0);
+    println!("{errors:.3?}");
+    // All but the first, for which a lead-in leaves no time.
+    assert!(errors.len() >= card.figures().len() - 2, "{errors:?}");
+    for (off, late) in &errors {
+        assert!(off.abs() < 0.045, "begins {off:.3} s beside its beat");
+        assert!(*late < 0.04, "ends {late:.3} s late");
+    }
+    assert!(hall.claps.len() >= 8, "claps as before: {:?}", hall.claps);
+}
+
+#[test]
+fn a_voice_that_is_turned_off_takes_back_and_stops() {
+    let (sound, phrases) = tune();
+    let card = Card::parse(LANTERNS_ON_THE_WEIR, "card").expect("bundled");
+    let mut hall = Hall::new(sound, 0.0);
+    hall.live.call(&calling(&card));
+    // "robins do-si-do, once and a half" takes 1.6 s.
+    hall.until(phrases[2] - 1.0);
+    let before = hall.calls.len();
+    assert!(before > 0 && hall.stopped.is_empty(), "{:?}", hall.calls);
+    hall.live.set_voice(false);
+    hall.until(phrases[3]);
+    assert_eq!(hall.calls.len(), before);
+    assert!(!hall.stopped.is_empty(), "the one that sounded is cut off");
+    hall.live.set_voice(true);
+    hall.until(phrases[5]);
+    assert!(hall.calls.len() > before);
+    // Held against no tune at all: the introduction.
+    let text = format!("{LANTERNS_ON_THE_WEIR}\n[intro]\nsay = [\"one\", \"two\"]\n");
+    let card = Card::parse(&text, "card").expect("good");
+    let mut hall = Hall::new(vec![0.0; 10 * 48_000], 0.0);
+    hall.live.call(&calling(&card));
+    hall.until(2.0);
+    let now = hall.mic.true_time(hall.mic.count as f64);
+    hall.live.introduce(now + 0.2);
+    hall.until(5.0);
+    let words: Vec<&str> = hall.calls.iter().map(|call| call.0.as_str()).collect();
+    assert_eq!(words, ["one", "two"]);
+    let apart = hall.calls[1].1 - hall.calls[0].1;
+    assert!((apart - 0.65).abs() < 0.01, "{apart}");
 }

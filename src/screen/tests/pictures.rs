@@ -19,6 +19,8 @@ fn states() -> Vec<(&'static str, State)> {
     let mut silent = playing();
     silent.silent = true;
     silent.say("going on in silence: no sound device was found".into(), 9.0);
+    let mut last_time = playing();
+    (last_time.times, last_time.voice) = (Some(1), Some(true));
     let mut held = playing();
     held.held = true;
     let level = |peak, clips| {
@@ -38,6 +40,7 @@ fn states() -> Vec<(&'static str, State)> {
         ("without_flash", calm),
         ("not_sure", not_sure),
         ("silent", silent),
+        ("last_time", last_time),
         ("held", held),
         ("too_quiet", level(0.01, false)),
         ("clipping", level(1.0, true)),
@@ -57,7 +60,7 @@ fn pictures_are_as_they_were_looked_at() {
     for (name, state) in states() {
         let small = [(40, 12), (80, 24)].map(|(w, h)| picture(&state, w, h));
         insta::assert_snapshot!(name, small.join("\n"));
-        if ["waiting", "sure", "wrong_tempo"].contains(&name) {
+        if ["waiting", "sure", "wrong_tempo", "last_time"].contains(&name) {
             insta::assert_snapshot!(format!("{name}_huge"), picture(&state, 240, 70));
         }
     }

@@ -6,7 +6,7 @@ use super::feed::spread;
 use super::output::choose;
 use super::stream::{PIECE, Running, STAMPS, start_with, with_sample};
 use super::watch::Watch;
-use crate::sound::mix::Mixer;
+use crate::sound::mix::{FADE, Mixer};
 use crate::sound::quiet::Quiet;
 use crate::sound::timeline::Stamp;
 use cpal::traits::{DeviceTrait, StreamTrait};
@@ -53,6 +53,13 @@ pub enum Order {
     Withdraw {
         /// Its name.
         id: u64,
+    },
+    /// Make the one called so silent from a frame on; at once if that has passed.
+    Stop {
+        /// Its name.
+        id: u64,
+        /// Frame of the device's count.
+        at: u64,
     },
 }
 
@@ -207,6 +214,8 @@ struct Hands {
     channels: usize,
     /// Frames by which a clap may be late.
     late: u64,
+    /// Frames over which a clip that is stopped fades.
+    fade: u64,
 }
 
 fn hands(rate: u32, channels: usize, epoch: Instant) -> (Hands, Outlet) {
@@ -222,6 +231,7 @@ fn hands(rate: u32, channels: usize, epoch: Instant) -> (Hands, Outlet) {
         mixer: Mixer::new(),
         channels: channels.max(1),
         late: (LATE * f64::from(rate)) as u64,
+        fade: (FADE * f64::from(rate)) as u64,
     };
     let outlet = Outlet {
         orders,
@@ -275,6 +285,9 @@ impl Hands {
             }
             Order::Withdraw { id } => {
                 self.mixer.withdraw(id);
+            }
+            Order::Stop { id, at } => {
+                self.mixer.stop(id, at, self.fade);
             }
         }
     }
@@ -333,6 +346,23 @@ mod tests {
             [true, false]
         );
         assert_eq!(reports[1].margin, -6);
+    }
+
+    #[test]
+    fn a_call_that_is_stopped_fades_out() {
+        let (mut hands, mut outlet) = hands(1_000, 1, Instant::now());
+        let clip: Arc<[f32]> = vec![0.5; 300].into();
+        let mut out = [0.0f32; 100];
+        play(&mut outlet, 1, 50, &clip);
+        hands.fill(&mut out, Duration::ZERO);
+        assert!(
+            outlet
+                .orders
+                .try_push(Order::Stop { id: 1, at: 150 })
+                .is_ok()
+        );
+        hands.fill(&mut out, Duration::ZERO);
+        assert_eq!((out[29], out[40], out[50]), (0.5, 0.25, 0.0));
     }
 
     #[test]

@@ -1,0 +1,122 @@
+//! The options of everything that calls a dance aloud.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use anyhow::bail;
+use clap::Args;
+
+use crate::cue::voice::{Settings, Voice};
+use crate::cue::{Fading, Manner, Script};
+use crate::dance::Card;
+use crate::follow::Calling;
+
+use super::practise::level;
+use super::tell;
+
+/// How to call.
+#[derive(Debug, Clone, Args)]
+pub(super) struct CallArgs {
+    /// Speak the calls of the card (while it plays, the v key turns them on and off)
+    #[arg(long, overrides_with = "no_voice")]
+    voice: bool,
+
+    /// Without the voice: calls are flashed only
+    #[arg(long)]
+    no_voice: bool,
+
+    /// Loudness of the voice, 0 to 4
+    #[arg(long, value_name = "LEVEL", default_value_t = 1.0, value_parser = level)]
+    voice_level: f32,
+
+    /// Your own recordings of calls: a folder of WAV files named after their words
+    #[arg(long, value_name = "FOLDER")]
+    recordings: Option<PathBuf>,
+
+    /// Least beats from the beginning of a call to its figure, 1 to 4
+    #[arg(long, value_name = "BEATS", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=4))]
+    lead: u32,
+
+    /// Times through with full calls
+    #[arg(long, value_name = "N", default_value_t = Fading::default().full)]
+    full: u32,
+
+    /// Times through with short calls after that; then calls are silent
+    #[arg(long, value_name = "N", default_value_t = Fading::default().short)]
+    short: u32,
+}
+
+impl Default for CallArgs {
+    fn default() -> Self {
+        let Fading { full, short, .. } = Fading::default();
+        CallArgs {
+            voice: false,
+            no_voice: false,
+            voice_level: 1.0,
+            recordings: None,
+            lead: 1,
+            full,
+            short,
+        }
+    }
+}
+
+impl CallArgs {
+    /// Who calls `card`, and how, in sound of `rate` frames a second: heard at once
+    /// where `usually` and not told otherwise, else once it is asked for. May take some
+    /// seconds.
+    pub(super) fn calling(
+        &self,
+        card: Option<&Arc<Card>>,
+        rate: u32,
+        usually: bool,
+        times: Option<u32>,
+    ) -> anyhow::Result<Option<Calling>> {
+        let Some(card) = card else {
+            if self.voice {
+                bail!("--voice speaks the calls of a dance card; name one with --card");
+            }
+            return Ok(None);
+        };
+        if self.no_voice {
+            return Ok(None);
+        }
+        let mut settings = Settings::usual();
+        if self.recordings.is_some() {
+            settings.folder.clone_from(&self.recordings);
+        }
+        let voice = Voice::new(settings)?;
+        let words: Arc<[String]> = Script::words(card).into();
+        let repertoire = voice.prepare(words.iter().map(String::as_str), rate);
+        let on = self.voice || usually;
+        for warning in repertoire.warnings() {
+            tell(warning);
+        }
+        if on && let Some(missing) = repertoire.missing().first() {
+            tell(format_args!(
+                "{} of {} calls cannot be spoken and are flashed only, such as \"{}\": {}",
+                repertoire.missing().len(),
+                words.len(),
+                missing.words,
+                missing.why
+            ));
+        }
+        let script = Script::new(card, |words| repertoire.seconds(words));
+        Ok(Some(Calling {
+            voice: Arc::new(voice),
+            repertoire: Arc::new(repertoire),
+            words,
+            script: Arc::new(script),
+            manner: Manner {
+                fading: Fading {
+                    full: self.full,
+                    short: self.short,
+                    times,
+                },
+                lead: self.lead,
+            },
+            on,
+            gain: self.voice_level,
+        }))
+    }
+}
