@@ -9,6 +9,7 @@ mod listen;
 mod live;
 mod play;
 mod practise;
+mod programme;
 mod speaker;
 mod tempo;
 mod track;
@@ -35,6 +36,7 @@ Examples:
   eightclap practise reel.mp3 --card my.toml  hear a recording with claps and cues
   eightclap practise reel.mp3 --write out.wav the same as a file
   eightclap listen --card my.toml             hear a band through the microphone, with claps and cues
+  eightclap programme run evening.toml        the same for a whole evening, dance by dance
   eightclap track reel.mp3 --json             what the engine hears, for programs
   eightclap tempo reel.mp3 --want 112..120    its steps per minute, and what to tell the band
   eightclap tempo                             the same of what the microphone hears
@@ -60,6 +62,8 @@ enum Command {
     Listen(listen::ListenArgs),
     /// Begin, check, show and print dance cards
     Card(card::CardArgs),
+    /// An evening: check it, show it, lead it
+    Programme(programme::ProgrammeArgs),
     /// List the sound devices, or say what to do if there are none
     Devices(devices::DevicesArgs),
 }
@@ -121,6 +125,7 @@ pub fn run() -> ExitCode {
         Some(Command::Tempo(args)) => tempo::run(&args),
         Some(Command::Listen(args)) => listen::run(&args),
         Some(Command::Card(args)) => card::run(&args),
+        Some(Command::Programme(args)) => programme::run(&args),
         Some(Command::Devices(args)) => devices::run(&args),
     };
     match done {

@@ -107,6 +107,12 @@ impl Listener {
                 Ask::Move(beats) => self.live.move_count(beats),
                 Ask::Claps(on) => self.live.set_claps(on),
                 Ask::Ticks(on) => self.live.set_ticks(on),
+                Ask::Dance(card) => {
+                    if let Err(error) = self.live.dance(card) {
+                        let why = Told::Lost(Direction::In, error.to_string());
+                        let _ = self.tell.send(why);
+                    }
+                }
             }
         }
         if let Some(intake) = &mut self.intake {

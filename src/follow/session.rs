@@ -110,12 +110,13 @@ pub enum SessionError {
 }
 
 /// What the caller asks of the listener.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub(super) enum Ask {
     One(f64),
     Move(i32),
     Claps(bool),
     Ticks(bool),
+    Dance(Option<Arc<Card>>),
 }
 
 /// Asks the listener for something.
@@ -141,6 +142,11 @@ impl Caller {
     /// Turns the ticks on every beat on or off.
     pub fn set_ticks(&self, on: bool) {
         self.ask(Ask::Ticks(on));
+    }
+
+    /// Another dance comes up, or something without a card.
+    pub fn dance(&self, card: Option<Arc<Card>>) {
+        self.ask(Ask::Dance(card));
     }
 
     fn ask(&self, ask: Ask) {

@@ -7,6 +7,7 @@
 //! [`picture`] turns a screen into an SVG. The tempo meter has a screen of its own,
 //! [`tempo`].
 
+mod evening;
 mod flash;
 mod keys;
 mod letters;
@@ -22,6 +23,7 @@ mod terminal;
 mod text;
 mod view;
 
+pub use evening::evening_words;
 pub use keys::{Action, action};
 pub use state::{InputLevel, Setup, State};
 pub use status::level_words;
