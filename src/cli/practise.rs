@@ -99,7 +99,7 @@ impl PlayArgs {
     }
 }
 
-fn level(text: &str) -> Result<f32, String> {
+pub(super) fn level(text: &str) -> Result<f32, String> {
     match text.parse::<f32>() {
         Ok(level) if (0.0..=4.0).contains(&level) => Ok(level),
         _ => Err("give a number from 0 to 4".into()),

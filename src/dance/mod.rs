@@ -54,6 +54,7 @@ mod extras;
 mod figures;
 mod file;
 mod keys;
+pub mod lesson;
 mod once;
 mod parse;
 pub mod positions;

@@ -10,6 +10,7 @@
 mod evening;
 mod flash;
 mod keys;
+mod lesson;
 mod letters;
 pub mod lines;
 mod panels;
@@ -25,6 +26,7 @@ mod view;
 
 pub use evening::evening_words;
 pub use keys::{Action, action};
+pub use lesson::{LessonPress, LessonState, lesson_press, lesson_view};
 pub use state::{InputLevel, Setup, State};
 pub use status::level_words;
 pub use stop::Stop;
