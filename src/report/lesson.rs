@@ -87,23 +87,23 @@ pub fn wrap(text: &str, label: &str, width: usize) -> String {
 }
 
 const STYLE: &str = "
-@page { size: A4; margin: 13mm 15mm; }
+@page { size: A4; margin: 12mm 14mm; }
 * { box-sizing: border-box; }
-body { font: 10pt/1.34 'Source Sans 3', 'Noto Sans', 'DejaVu Sans', Arial, sans-serif;
-  color: #000; background: #fff; margin: 0 auto; max-width: 180mm; }
+body { font: 9.4pt/1.28 'Source Sans 3', 'Noto Sans', 'DejaVu Sans', Arial, sans-serif;
+  color: #000; background: #fff; margin: 0 auto; max-width: 182mm; }
 @media screen { body { padding: 13mm 0; } }
 header { border-bottom: 2.5pt solid #000; padding-bottom: 2mm; margin-bottom: 2mm; }
 h1 { font-size: 20pt; line-height: 1.1; margin: 0 0 1mm; }
 header p { margin: 0; }
 header ul { margin: 1.5mm 0 0; padding-left: 5mm; font-size: 9pt; }
 section { display: grid; grid-template-columns: 11mm 1fr 62mm; column-gap: 4mm;
-  border-bottom: .5pt solid #777; padding: 2.2mm 0; break-inside: avoid; }
+  border-bottom: .5pt solid #777; padding: 1.7mm 0; break-inside: avoid; }
 .n { font-size: 17pt; font-weight: 700; line-height: 1; text-align: right; }
 .n small { display: block; font-size: 8pt; font-weight: 400; margin-top: 1mm; }
 h2 { font-size: 12pt; line-height: 1.15; margin: 0 0 .8mm; }
 .say { margin: 0 0 .9mm; padding-left: 3mm; border-left: 1.5pt solid #000; }
-aside { font-size: 8.6pt; line-height: 1.3; }
-aside p { margin: 0 0 1mm; }
+aside { font-size: 8pt; line-height: 1.25; }
+aside p { margin: 0 0 .7mm; }
 aside b { font-weight: 700; }
 .caution { border: 1pt solid #000; padding: .8mm 1.4mm; }
 .caution::before { content: '▲ '; }

@@ -9,7 +9,7 @@ use crate::phrase::Part;
 
 /// Sizes in points and millimetres: it is for paper.
 const STYLE: &str = "
-@page { size: A4; margin: 14mm 15mm; }
+@page { size: A4; margin: 12mm 15mm; }
 * { box-sizing: border-box; }
 body { font: 10.5pt/1.32 'Source Sans 3', 'Noto Sans', 'DejaVu Sans', Arial, sans-serif;
   color: #000; background: #fff; margin: 0 auto; max-width: 180mm; }
@@ -33,6 +33,10 @@ h2 { font-size: 12.5pt; margin: 0; line-height: 1.2; }
 .pause { background: #eee; border-bottom-color: #000; -webkit-print-color-adjust: exact; }
 .pause h2 { font-weight: 400; text-transform: none; letter-spacing: .06em; }
 footer { margin-top: 3mm; font-size: 9pt; display: flex; justify-content: space-between; gap: 6mm; }
+.dense { font-size: 9.3pt; line-height: 1.25; }
+.dense .figures { font-size: 7.8pt; line-height: 1.22; }
+.dense .item { padding: 1.5mm 0 1.3mm; }
+.dense h2, .dense .at b, .dense .facts b { font-size: 11pt; }
 .band .item { grid-template-columns: 8mm 17mm 1fr 40mm 20mm; padding: 3mm 0 2.8mm; }
 .band h2 { font-size: 15pt; }
 .band .facts b { font-size: 15pt; }
@@ -40,9 +44,23 @@ footer { margin-top: 3mm; font-size: 9pt; display: flex; justify-content: space-
   padding: .5mm 1mm; text-align: left; }
 ";
 
+/// Lines of a caller's sheet that fit on a page in its usual size.
+const LINES: usize = 36;
+
+/// About how many lines a caller's sheet has.
+fn lines(programme: &Programme) -> usize {
+    let items = programme.items().iter().map(|item| {
+        let own = if item.dance().is_some() { 5 } else { 2 };
+        own + item.notes.len()
+    });
+    items.sum::<usize>() + programme.notes().len()
+}
+
 /// The programme as a page of HTML that stands for itself.
 pub fn page(programme: &Programme, reader: Reader) -> String {
     let (class, what) = match reader {
+        // Two pages would part company on a music stand.
+        Reader::Caller if lines(programme) > LINES => ("caller dense", "caller's sheet"),
         Reader::Caller => ("caller", "caller's sheet"),
         Reader::Band => ("band", "for the band"),
     };
@@ -175,7 +193,8 @@ fn figures(card: &Card) -> Markup {
             b { (part) } " "
             @for (n, figure) in figures.iter().enumerate() {
                 @if n > 0 { ", " }
-                (figure.name) " " (figure.beats)
+                // Its beats stay beside the name.
+                (figure.name) "\u{a0}" (figure.beats)
             }
             " "
         }
