@@ -90,7 +90,12 @@ impl Terminal {
         loop {
             let screen = self.screen();
             if wanted(&screen) {
-                return screen;
+                // It may have been caught while it was drawn.
+                std::thread::sleep(Duration::from_millis(10));
+                let whole = self.screen();
+                if wanted(&whole) {
+                    return whole;
+                }
             }
             assert!(start.elapsed() < PATIENCE, "no {what} in\n{screen}");
             std::thread::sleep(Duration::from_millis(30));
