@@ -8,6 +8,8 @@ mod calling;
 mod calls;
 #[path = "cli/cards.rs"]
 mod cards;
+#[path = "cli/evening.rs"]
+mod evening;
 #[path = "files/make.rs"]
 #[allow(dead_code, reason = "shared with the tests on files")]
 mod make;

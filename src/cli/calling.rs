@@ -19,7 +19,7 @@ use super::tell;
 pub(super) struct CallArgs {
     /// Speak the calls of the card (while it plays, the v key turns them on and off)
     #[arg(long, overrides_with = "no_voice")]
-    voice: bool,
+    pub(super) voice: bool,
 
     /// Without the voice: calls are flashed only
     #[arg(long)]

@@ -1,9 +1,11 @@
 //! What the caller sees and does: the screen, or plain lines.
 
 use std::io::{self, IsTerminal, Write};
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use crate::cue::{Cue, Fading};
+use crate::dance::Card;
 use crate::event::Event;
 use crate::hear::beats::Expectations;
 use crate::screen::lines::Lines;
@@ -109,6 +111,20 @@ impl Face {
         &mut self.state
     }
 
+    /// Another dance comes up, or something without a card, called `tune`; so many
+    /// times through, if that is known.
+    pub(super) fn dance(&mut self, card: Option<Arc<Card>>, tune: String, times: Option<u32>) {
+        self.planned = times;
+        self.state.times = times;
+        self.lines.dance(card.clone());
+        self.state.dance(card, tune);
+    }
+
+    /// Whether there is a screen; else there are plain lines.
+    pub(super) fn on_screen(&self) -> bool {
+        self.screen.is_some()
+    }
+
     /// Says that nothing is heard from now on, and why.
     pub(super) fn no_sound(&mut self, why: String) {
         self.state.silent = true;
@@ -212,6 +228,11 @@ impl Face {
                     false => "flashing off".to_owned(),
                 }
             }
+            Action::Next | Action::Back if self.state.evening.is_empty() => {
+                "there is no programme: eightclap programme run".to_owned()
+            }
+            // Whoever leads the evening does that.
+            Action::Next | Action::Back => return,
             Action::Help => return self.state.help = !self.state.help,
             Action::Quit => return,
         };

@@ -18,7 +18,7 @@ use super::practise::{PlayArgs, card};
 use super::{TuneArgs, tell};
 
 /// The rate that most loudspeakers have, hertz: calls are made ready at it.
-const RATE: u32 = 48_000;
+pub(super) const RATE: u32 = 48_000;
 
 /// How long a clipped sample is shown, seconds.
 const CLIPPED_SHOWN: f64 = 2.0;
@@ -30,17 +30,8 @@ pub(super) struct ListenArgs {
     #[arg(long, value_name = "CARD.toml")]
     card: Option<PathBuf>,
 
-    /// Where the band is heard: a number from `eightclap devices`, or part of a name
-    #[arg(long = "in", value_name = "DEVICE", value_parser = choice)]
-    input: Option<Choice>,
-
-    /// Where claps sound: a number from `eightclap devices`, or part of a name
-    #[arg(long = "out", value_name = "DEVICE", value_parser = choice)]
-    output: Option<Choice>,
-
-    /// The one channel to hear, from 1, such as the mixer's; without it the mean of all
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    channel: Option<u16>,
+    #[command(flatten)]
+    devices: DeviceArgs,
 
     /// Stop after so many seconds
     #[arg(long, value_name = "N", value_parser = seconds)]
@@ -55,6 +46,41 @@ pub(super) struct ListenArgs {
 
     #[command(flatten)]
     play: PlayArgs,
+}
+
+/// Where to hear and where to clap.
+#[derive(Debug, Clone, Args)]
+pub(super) struct DeviceArgs {
+    /// Where the band is heard: a number from `eightclap devices`, or part of a name
+    #[arg(long = "in", value_name = "DEVICE", value_parser = choice)]
+    input: Option<Choice>,
+
+    /// Where claps sound: a number from `eightclap devices`, or part of a name
+    #[arg(long = "out", value_name = "DEVICE", value_parser = choice)]
+    output: Option<Choice>,
+
+    /// The one channel to hear, from 1, such as the mixer's; without it the mean of all
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    channel: Option<u16>,
+}
+
+impl DeviceArgs {
+    /// Starts to listen and clap.
+    pub(super) fn start(&self, job: &Job) -> Result<Session, SessionError> {
+        Session::start(Wanted {
+            input: self.input.clone().unwrap_or_default(),
+            channel: self.channel.map(usize::from),
+            output: self.output.clone().unwrap_or_default(),
+            settings: job.settings,
+            card: job.card.clone(),
+            clap_gain: job.clap_gain,
+            claps: job.claps,
+            tick_gain: job.tick_gain,
+            ticks: job.ticks,
+            calling: job.calling.clone(),
+            round_trips: round_trips(),
+        })
+    }
 }
 
 /// Takes a device's number or a part of its name.
@@ -106,19 +132,7 @@ pub(super) fn run(args: &ListenArgs) -> anyhow::Result<()> {
     // In a hall she calls who listens: the voice waits until it is asked for.
     let card = card(args.card.as_deref(), &args.tune)?;
     let job = args.play.job(card, &args.tune, RATE, false, args.times)?;
-    let session = Session::start(Wanted {
-        input: args.input.clone().unwrap_or_default(),
-        channel: args.channel.map(usize::from),
-        output: args.output.clone().unwrap_or_default(),
-        settings: job.settings,
-        card: job.card.clone(),
-        clap_gain: job.clap_gain,
-        claps: job.claps,
-        tick_gain: job.tick_gain,
-        ticks: job.ticks,
-        calling: job.calling.clone(),
-        round_trips: round_trips(),
-    })?;
+    let session = args.devices.start(&job)?;
     let opening = match &job.card {
         Some(card) => format!("listening, for \"{}\"", card.title()),
         None => "listening".to_owned(),
@@ -126,7 +140,28 @@ pub(super) fn run(args: &ListenArgs) -> anyhow::Result<()> {
     let mut setup = job.setup("the band".to_owned(), None);
     setup.length = args.seconds;
     let face = Face::new(setup, job.line, opening, job.ticks)?;
-    follow(session, face, &job, args)
+    follow(session, face, &job, args.seconds, &mut Alone)
+}
+
+/// Who leads through what is followed: nobody in `listen`, the programme else.
+pub(super) trait Lead {
+    /// Looks after the screen, many times a second; false ends it all.
+    fn look(&mut self, face: &mut Face, caller: &Caller) -> anyhow::Result<bool>;
+    /// Does what a key asks, if it is about that.
+    fn act(&mut self, action: Action, face: &mut Face, caller: &Caller) -> anyhow::Result<()>;
+}
+
+/// Nobody.
+struct Alone;
+
+impl Lead for Alone {
+    fn look(&mut self, _: &mut Face, _: &Caller) -> anyhow::Result<bool> {
+        Ok(true)
+    }
+
+    fn act(&mut self, _: Action, _: &mut Face, _: &Caller) -> anyhow::Result<()> {
+        Ok(())
+    }
 }
 
 /// What was measured before. Without it claps are still given: late or early
@@ -139,11 +174,13 @@ fn round_trips() -> RoundTrips {
     })
 }
 
-fn follow(
+/// Follows until the caller quits, or for `seconds`; then says what was counted.
+pub(super) fn follow(
     mut session: Session,
     mut face: Face,
     job: &Job,
-    args: &ListenArgs,
+    seconds: Option<f64>,
+    lead: &mut dyn Lead,
 ) -> anyhow::Result<()> {
     let mut caller = session.caller();
     let mut clipping = Clipping::default();
@@ -166,10 +203,13 @@ fn follow(
         face.state().hears(level.peak, clips);
         match face.show(now)? {
             Some(Action::Quit) => break Ok(()),
-            Some(action) => face.act(action, &mut caller),
+            Some(action) => {
+                face.act(action, &mut caller);
+                lead.act(action, &mut face, &caller)?;
+            }
             None => {}
         }
-        if args.seconds.is_some_and(|end| now >= end) {
+        if seconds.is_some_and(|end| now >= end) || !lead.look(&mut face, &caller)? {
             break Ok(());
         }
     };

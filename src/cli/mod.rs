@@ -6,10 +6,12 @@ mod card;
 mod demo;
 mod devices;
 mod face;
+mod lesson;
 mod listen;
 mod live;
 mod play;
 mod practise;
+mod programme;
 mod speaker;
 mod tempo;
 mod track;
@@ -37,6 +39,8 @@ Examples:
   eightclap practise reel.mp3 --card my.toml  hear a recording with claps and cues
   eightclap practise reel.mp3 --write out.wav the same as a file
   eightclap listen --card my.toml             hear a band through the microphone, with claps and cues
+  eightclap programme run evening.toml        the same for a whole evening, dance by dance
+  eightclap lesson                            lead the newcomers' session before the dance
   eightclap track reel.mp3 --json             what the engine hears, for programs
   eightclap tempo reel.mp3 --want 112..120    its steps per minute, and what to tell the band
   eightclap tempo                             the same of what the microphone hears
@@ -63,6 +67,10 @@ enum Command {
     Listen(listen::ListenArgs),
     /// Begin, check, show and print dance cards
     Card(card::CardArgs),
+    /// An evening: check it, show it, lead it
+    Programme(programme::ProgrammeArgs),
+    /// Lead the newcomers' session before the dance, with clapping drills
+    Lesson(lesson::LessonArgs),
     /// List the sound devices, or say what to do if there are none
     Devices(devices::DevicesArgs),
     /// Say who speaks the calls, say some words, or record your own voice
@@ -126,6 +134,8 @@ pub fn run() -> ExitCode {
         Some(Command::Tempo(args)) => tempo::run(&args),
         Some(Command::Listen(args)) => listen::run(&args),
         Some(Command::Card(args)) => card::run(&args),
+        Some(Command::Programme(args)) => programme::run(&args),
+        Some(Command::Lesson(args)) => lesson::run(&args),
         Some(Command::Devices(args)) => devices::run(&args),
         Some(Command::Voice(args)) => voice::run(&args),
     };

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use clap::Args;
 
 use crate::dance::Card;
+use crate::follow::Calling;
 use crate::report::tempo::Want;
 use crate::sound::file::Recording;
 
@@ -92,6 +93,32 @@ impl Default for PlayArgs {
 }
 
 impl PlayArgs {
+    /// Who calls `card` live, with the voice on or off at first.
+    pub(super) fn calling(
+        &self,
+        card: Option<&Arc<Card>>,
+        rate: u32,
+        on: bool,
+        times: Option<u32>,
+    ) -> anyhow::Result<Option<Calling>> {
+        let Some(card) = card else { return Ok(None) };
+        let calling = self.call.calling(Some(card), rate, on, times)?;
+        Ok(calling.map(|calling| Calling { on, ..calling }))
+    }
+
+    /// Whether the voice is asked for.
+    pub(super) fn wants_voice(&self) -> bool {
+        self.call.voice
+    }
+
+    /// The same without anything said of the voice.
+    pub(super) fn silent(&self) -> Self {
+        PlayArgs {
+            call: CallArgs::default(),
+            ..self.clone()
+        }
+    }
+
     /// The job of playing with `card` at `rate` frames a second, so many times through if
     /// that is known; with a voice from the start if that is `usual`.
     ///

@@ -1,7 +1,5 @@
 //! A dance card, read and ready to be asked what is danced on a beat.
 
-use std::fs::File;
-use std::io::{ErrorKind, Read};
 use std::ops::Range;
 use std::path::Path;
 use std::sync::Arc;
@@ -12,10 +10,6 @@ use super::roles::Roles;
 use super::source::{CardError, Source, Trouble};
 use super::words::{Difficulty, Formation, Progression, TuneKind};
 use crate::phrase::{Form, Part};
-
-/// Largest card that is read, in bytes: a written-out dance takes a few
-/// thousand, so anything larger is some other kind of file.
-const LARGEST: u64 = 1 << 20;
 
 /// A figure at its place in the dance.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -84,47 +78,8 @@ impl Card {
     /// danced; the error says where and what is expected.
     pub fn load(path: impl AsRef<Path>) -> Result<Self, CardError> {
         let path = path.as_ref();
-        let name = path.display().to_string();
-        let unreadable = |reason: String| CardError::Unreadable {
-            name: name.clone(),
-            reason,
-        };
-        if path.is_dir() {
-            return Err(unreadable(
-                "is a folder; name one dance card, a .toml file in it".into(),
-            ));
-        }
-        let mut bytes = Vec::new();
-        File::open(path)
-            .and_then(|file| file.take(LARGEST + 1).read_to_end(&mut bytes))
-            .map_err(|error| {
-                unreadable(match error.kind() {
-                    ErrorKind::NotFound | ErrorKind::NotADirectory => {
-                        "there is no such dance card; check its name and folder".into()
-                    }
-                    ErrorKind::PermissionDenied => {
-                        "reading this dance card is not permitted; give yourself read permission \
-                         or copy it to a folder of your own"
-                            .into()
-                    }
-                    _ => format!(
-                        "this dance card cannot be read ({error}); check the disk or drive it is on"
-                    ),
-                })
-            })?;
-        if bytes.len() as u64 > LARGEST {
-            return Err(unreadable(
-                "is larger than 1 MiB, too large for a dance card; is it a recording?".into(),
-            ));
-        }
-        let text = String::from_utf8(bytes).map_err(|error| {
-            let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
-            let line = good.iter().filter(|b| **b == b'\n').count() + 1;
-            unreadable(format!(
-                "line {line} is not UTF-8 text; save the dance card as plain UTF-8 text"
-            ))
-        })?;
-        Self::parse(&text, &name)
+        let text = super::file::text(path, "dance card")?;
+        Self::parse(&text, &path.display().to_string())
     }
 
     /// Reads a card from `text`; `name` is what errors call it.

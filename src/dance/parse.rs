@@ -2,15 +2,13 @@
 
 use std::ops::Range;
 
-use toml::de::DeTable;
-
 use super::card::{Card, FigureAt};
 use super::extras;
 use super::keys::{FIGURE, TOP, USUAL};
 use super::once::Ends;
 use super::read::{Block, Reader, offer};
 use super::roles::Roles;
-use super::source::{CardError, Source};
+use super::source::CardError;
 use crate::phrase::{Form, Part};
 use crate::phrase::{PART_BEATS, PHRASE_BEATS};
 
@@ -18,7 +16,7 @@ use crate::phrase::{PART_BEATS, PHRASE_BEATS};
 /// common practice; the bounds leave room for what is rare.
 const FIGURE_BEATS: Range<i64> = 2..33;
 /// Tempi a card may ask for. 108 to 124 is common practice.
-const TEMPI: std::ops::RangeInclusive<f64> = 80.0..=150.0;
+pub(super) const TEMPI: std::ops::RangeInclusive<f64> = 80.0..=150.0;
 
 /// A figure before its start is known.
 struct Listed {
@@ -38,15 +36,7 @@ struct Listed {
 
 /// Reads a whole card; see [`Card::parse`].
 pub(super) fn card(text: &str, name: &str) -> Result<Card, CardError> {
-    let source = Source { name, text };
-    let document = DeTable::parse(text).map_err(|error| {
-        let span = error.span().unwrap_or(text.len()..text.len());
-        let message = error.message().replace('\n', "; ");
-        CardError::Wrong(vec![
-            source.trouble(span, format!("this is not TOML: {message}")),
-        ])
-    })?;
-    let mut reader = Reader::new(source);
+    let (mut reader, document) = Reader::open(text, name)?;
     let top = Block {
         table: document.get_ref(),
         what: "the card".into(),
@@ -74,9 +64,7 @@ pub(super) fn card(text: &str, name: &str) -> Result<Card, CardError> {
 
     let form = Form::new(parts.len() as u32 * PART_BEATS);
     match (title, formation, form) {
-        (Some(title), Some(formation), Ok(form))
-            if reader.troubles.is_empty() && reader.absent.is_empty() && !figures.is_empty() =>
-        {
+        (Some(title), Some(formation), Ok(form)) if reader.is_content() && !figures.is_empty() => {
             Ok(Card {
                 title,
                 author,
@@ -98,6 +86,7 @@ pub(super) fn card(text: &str, name: &str) -> Result<Card, CardError> {
             })
         }
         _ => {
+            let source = reader.source;
             let mut troubles = reader.into_troubles();
             if troubles.is_empty() {
                 let message = "the card has no figures; add a part such as [[A1]]";

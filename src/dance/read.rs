@@ -5,7 +5,7 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::source::{Source, Trouble};
+use super::source::{CardError, Source, Trouble};
 use super::words::Named;
 
 /// How alike two words must be before one is offered for the other
@@ -38,6 +38,26 @@ impl<'a> Reader<'a> {
             absent: Vec::new(),
             warnings: Vec::new(),
         }
+    }
+
+    /// Parses the source, ready to be asked for its keys.
+    pub(super) fn open(
+        text: &'a str,
+        name: &'a str,
+    ) -> Result<(Self, Spanned<DeTable<'a>>), CardError> {
+        let source = Source { name, text };
+        let document = DeTable::parse(text).map_err(|error| {
+            let span = error.span().unwrap_or(text.len()..text.len());
+            let message = error.message().replace('\n', "; ");
+            let trouble = source.trouble(span, format!("this is not TOML: {message}"));
+            CardError::Wrong(vec![trouble])
+        })?;
+        Ok((Reader::new(source), document))
+    }
+
+    /// Whether nothing was wrong or missing so far.
+    pub(super) fn is_content(&self) -> bool {
+        self.troubles.is_empty() && self.absent.is_empty()
     }
 
     pub(super) fn wrong(&mut self, span: Range<usize>, message: impl Into<String>) {

@@ -82,7 +82,7 @@ fn list(troubles: &[Trouble]) -> String {
     let mut text = shown.join("\n");
     if troubles.len() > PRINTED {
         text.push_str(&format!(
-            "\nand {} more in the same card",
+            "\nand {} more in the same file",
             troubles.len() - PRINTED
         ));
     }

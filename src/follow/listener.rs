@@ -119,6 +119,17 @@ impl Listener {
                 Ask::Voice(on) => self.live.set_voice(on),
                 Ask::Times(times) => self.live.set_times(times),
                 Ask::Introduce => self.live.introduce(self.shared.now()),
+                Ask::Dance(card, calling) => {
+                    if let Err(error) = self.live.dance(card, calling.as_ref()) {
+                        let why = Told::Lost(Direction::In, error.to_string());
+                        let _ = self.tell.send(why);
+                    }
+                    self.voice_gain = calling.as_ref().map_or(1.0, |calling| calling.gain);
+                    if let Some((outlet, clips)) = &mut self.outlet {
+                        let voice = calling.map(|calling| calling.repertoire);
+                        clips.voice = voice.filter(|voice| voice.rate() == outlet.rate);
+                    }
+                }
             }
         }
         if let Some(intake) = &mut self.intake {

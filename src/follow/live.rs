@@ -10,12 +10,13 @@ use std::sync::Arc;
 
 use super::coast::Coast;
 use super::plan::{Plan, Step};
-use super::speech::Speech;
+use super::speech::{Calling, Speech};
 use crate::cue::{Cue, Scheduler};
 use crate::dance::Card;
 use crate::engine::{Engine, Settings};
 use crate::event::Event;
 use crate::hear::features::RateError;
+use crate::phrase::Form;
 use crate::sound::timeline::{Stamp, TimeLine};
 
 /// Longest gap that is filled for the engine, seconds. It forgets the tune
@@ -72,6 +73,8 @@ struct Played {
 /// Follows what a microphone hears, through holes and changes of device.
 pub struct Live {
     settings: Settings,
+    /// The form of dances without a card.
+    plain: Form,
     engine: Engine,
     scheduler: Scheduler,
     coast: Coast,
@@ -112,10 +115,12 @@ impl Live {
     /// # Errors
     /// If the engine cannot hear at that rate.
     pub fn new(rate: u32, settings: Settings, card: Option<Arc<Card>>) -> Result<Self, RateError> {
-        let form = card.as_ref().map_or(settings.form, |card| card.form());
+        let plain = settings.form;
+        let form = card.as_ref().map_or(plain, |card| card.form());
         let settings = Settings { form, ..settings };
         Ok(Live {
             settings,
+            plain,
             engine: Engine::new(rate, settings)?,
             scheduler: match card {
                 Some(card) => Scheduler::with_card(card),
@@ -160,6 +165,39 @@ impl Live {
         if !on {
             self.ticks.clear();
         }
+    }
+
+    /// Another dance comes up, or (`None`) something without a card. The count
+    /// goes on, in case the band has begun already; only another form is
+    /// listened for anew.
+    ///
+    /// # Errors
+    /// If the engine cannot hear at the microphone's rate.
+    pub fn dance(
+        &mut self,
+        card: Option<Arc<Card>>,
+        calling: Option<&Calling>,
+    ) -> Result<(), RateError> {
+        self.call_next(calling);
+        let form = card.as_ref().map_or(self.plain, |card| card.form());
+        if form != self.settings.form {
+            self.settings.form = form;
+            self.engine = Engine::new(self.rate, self.settings)?;
+            // Sound and the device's count keep their places.
+            self.zero = self.sound();
+            self.base -= self.pushed as i64;
+            self.pushed = 0;
+            self.kept.clear();
+            self.coast = Coast::new(form);
+            self.plan.clear();
+            self.ticks.clear();
+        }
+        self.scheduler = match card {
+            Some(card) => Scheduler::with_card(card),
+            None => Scheduler::without_card(form),
+        };
+        self.cues.clear();
+        Ok(())
     }
 
     /// The caller says that the beat nearest to `time` (seconds of sound) is a

@@ -6,6 +6,7 @@
 //! known of a block before it has been pushed.
 
 mod coast;
+pub mod drill;
 mod hearing;
 mod listener;
 mod live;

@@ -5,8 +5,8 @@
 //! runs [`Live`], and orders claps. Whoever started the session (the screen)
 //! gets what they say over a channel and never holds them up.
 
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering::Relaxed};
+use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering::Relaxed};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
@@ -114,7 +114,7 @@ pub enum SessionError {
 }
 
 /// What the caller asks of the listener.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone)]
 pub(super) enum Ask {
     One(f64),
     Move(i32),
@@ -123,11 +123,13 @@ pub(super) enum Ask {
     Voice(bool),
     Times(Option<u32>),
     Introduce,
+    /// A card, who calls it, and whether the voice is on.
+    Dance(Option<Arc<Card>>, Option<Calling>),
 }
 
 /// Asks the listener for something.
 #[derive(Debug, Clone)]
-pub struct Caller(Sender<Ask>);
+pub struct Caller(Sender<Ask>, Arc<Shared>);
 
 impl Caller {
     /// "The beat nearest to `time`, seconds of sound, is a one."
@@ -165,6 +167,21 @@ impl Caller {
         self.ask(Ask::Introduce);
     }
 
+    /// Another dance comes up, or something without a card; without `calling` it is
+    /// not called. May take a second, to make the voice ready for the loudspeaker.
+    pub fn dance(&self, card: Option<Arc<Card>>, calling: Option<Calling>) {
+        let rate = self.1.out_rate.load(Relaxed);
+        let calling = calling.map(|calling| match rate {
+            0 => calling,
+            rate => Calling {
+                repertoire: calling.at_rate(rate),
+                ..calling
+            },
+        });
+        self.1.set_calling(calling.clone());
+        self.ask(Ask::Dance(card, calling));
+    }
+
     fn ask(&self, ask: Ask) {
         // A listener that is gone is found out by the screen's own loop.
         let _ = self.0.send(ask);
@@ -179,11 +196,24 @@ pub(super) struct Shared {
     /// Seconds of sound less seconds of common time, as bits of an f64.
     ahead: AtomicU64,
     pub(super) stop: AtomicBool,
+    /// The loudspeaker's rate, hertz; 0 before there was one.
+    out_rate: AtomicU32,
+    /// Who calls the dance that is on, for loudspeakers that come later.
+    calling: Mutex<Option<Calling>>,
 }
 
 impl Shared {
     pub(super) fn now(&self) -> f64 {
         self.epoch.elapsed().as_secs_f64()
+    }
+
+    fn set_calling(&self, calling: Option<Calling>) {
+        *self.calling.lock().unwrap_or_else(PoisonError::into_inner) = calling;
+    }
+
+    fn calling(&self) -> Option<Calling> {
+        let calling = self.calling.lock();
+        calling.unwrap_or_else(PoisonError::into_inner).clone()
     }
 
     pub(super) fn set_ahead(&self, seconds: f64) {
@@ -218,6 +248,8 @@ impl Session {
             epoch: Instant::now(),
             ahead: AtomicU64::new(0f64.to_bits()),
             stop: AtomicBool::new(false),
+            out_rate: AtomicU32::new(0),
+            calling: Mutex::new(wanted.calling.clone()),
         });
         let mut keeper = Keeper {
             input: None,
@@ -230,7 +262,6 @@ impl Session {
             gear: swap,
             meters: meter_in,
             devices: (String::new(), String::new()),
-            voice: None,
         };
         let rate = keeper.open_input()?;
         keeper.open_output();
@@ -259,7 +290,7 @@ impl Session {
 
     /// A way to ask for things.
     pub fn caller(&self) -> Caller {
-        Caller(self.asks.clone())
+        Caller(self.asks.clone(), self.shared.clone())
     }
 
     /// Seconds of sound at the microphone by now.
@@ -327,8 +358,6 @@ struct Keeper {
     meters: Sender<Arc<Meter>>,
     /// Lasting names of the devices in use.
     devices: (String, String),
-    /// The words of calls at the last loudspeaker's rate.
-    voice: Option<Arc<Repertoire>>,
 }
 
 impl Keeper {
@@ -420,13 +449,11 @@ impl Keeper {
         }
     }
 
-    /// The words of calls at `rate`: prepared once, before the music as a rule.
-    fn voice_at(&mut self, rate: u32) -> Option<Arc<Repertoire>> {
-        let calling = self.wanted.calling.as_ref()?;
-        if self.voice.as_ref().is_none_or(|voice| voice.rate() != rate) {
-            self.voice = Some(calling.at_rate(rate));
-        }
-        self.voice.clone()
+    /// The words of calls at `rate`.
+    fn voice_at(&self, rate: u32) -> Option<Arc<Repertoire>> {
+        self.shared.out_rate.store(rate, Relaxed);
+        let calling = self.shared.calling()?;
+        Some(calling.at_rate(rate))
     }
 
     fn round_trip(&self) -> Option<f64> {

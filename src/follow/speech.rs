@@ -11,6 +11,9 @@ use crate::sound::mix::FADE;
 /// Numbers of calls begin here, clear of those of claps and ticks.
 const FIRST: u64 = 1 << 40;
 
+/// More calls than any dance has.
+const A_DANCE: u64 = 1 << 20;
+
 /// A call is ordered anew when it has moved by so much, seconds.
 const MOVED: f64 = 0.0005;
 
@@ -129,46 +132,68 @@ struct Spoken {
 /// Plans calls for a loudspeaker with a clock of its own.
 #[derive(Debug, Clone)]
 pub(super) struct Speech {
-    prompting: Prompting,
+    /// Nobody calls something without a card.
+    prompting: Option<Prompting>,
     calls: Vec<Spoken>,
     steps: Vec<Step>,
+    /// The number of this dance's first call.
+    first: u64,
 }
 
 impl Speech {
     pub(super) fn new(calling: &Calling) -> Self {
         Speech {
-            prompting: Prompting::new(calling),
+            prompting: Some(Prompting::new(calling)),
             calls: Vec::new(),
             steps: Vec::new(),
+            first: FIRST,
         }
+    }
+
+    /// Another dance is called from now on, seconds of sound, or (`None`) nothing is: what
+    /// waits of the last one is taken back, what sounds of it may end.
+    pub(super) fn next_dance(&mut self, calling: Option<&Calling>, now: f64) {
+        self.set_on(false, now);
+        self.prompting = calling.map(Prompting::new);
+        self.calls.clear();
+        self.first += A_DANCE;
     }
 
     /// Takes an event as it becomes known.
     pub(super) fn event(&mut self, event: &Event) {
-        self.prompting.event(event);
+        if let Some(prompting) = &mut self.prompting {
+            prompting.event(event);
+        }
         self.obey(event.announced());
     }
 
     /// Turns the voice on or off, at `now`, seconds of sound.
     pub(super) fn set_on(&mut self, on: bool, now: f64) {
-        self.prompting.set_on(on, now);
+        if let Some(prompting) = &mut self.prompting {
+            prompting.set_on(on, now);
+        }
         self.obey(now);
     }
 
     /// So many times through are wanted, as was said at `now`, seconds of sound.
     pub(super) fn set_times(&mut self, times: Option<u32>, now: f64) {
-        self.prompting.set_times(times, now);
+        if let Some(prompting) = &mut self.prompting {
+            prompting.set_times(times, now);
+        }
         self.obey(now);
     }
 
     /// Introductions from `now` on, seconds of sound.
     pub(super) fn introduce(&mut self, now: f64) {
-        self.prompting.introduce(now);
+        if let Some(prompting) = &mut self.prompting {
+            prompting.introduce(now);
+        }
         self.obey(now);
     }
 
     fn obey(&mut self, now: f64) {
-        for saying in self.prompting.take() {
+        let sayings = self.prompting.iter_mut().flat_map(Prompting::take);
+        for saying in sayings {
             match saying {
                 Saying::Say(call) => match self.calls.iter_mut().find(|c| c.call.id == call.id) {
                     Some(spoken) => spoken.call = call,
@@ -183,10 +208,11 @@ impl Speech {
                 Saying::Withdraw { id } => self.calls.retain(|spoken| {
                     let taken_back = spoken.call.id == id;
                     if taken_back && spoken.ordered.is_some() {
-                        self.steps.push(Step::Withdraw { id: FIRST + id });
+                        let id = self.first + id;
+                        self.steps.push(Step::Withdraw { id });
                         // It may sound already, for loudspeakers are told ahead.
                         let at = f64::NEG_INFINITY;
-                        self.steps.push(Step::Stop { id: FIRST + id, at });
+                        self.steps.push(Step::Stop { id, at });
                     }
                     !taken_back
                 }),
@@ -203,7 +229,7 @@ impl Speech {
 
     /// The call that an order is for.
     pub(super) fn call(&self, id: u64) -> Option<&Call> {
-        let of = |spoken: &&Spoken| FIRST + spoken.call.id == id;
+        let of = |spoken: &&Spoken| self.first + spoken.call.id == id;
         self.calls.iter().find(of).map(|spoken| &spoken.call)
     }
 
@@ -216,7 +242,7 @@ impl Speech {
     pub(super) fn steps(&mut self, now: f64, place: impl Fn(f64) -> Option<f64>) -> Vec<Step> {
         let moved = |before: Option<f64>, at: f64| before.is_none_or(|b| (b - at).abs() > MOVED);
         for spoken in &mut self.calls {
-            let id = FIRST + spoken.call.id;
+            let id = self.first + spoken.call.id;
             spoken.played |= spoken.ordered.is_some_and(|ordered| ordered < now);
             if !spoken.played
                 && let Some(at) = place(spoken.call.start)
@@ -239,7 +265,7 @@ impl Speech {
     /// Whoever plays says that `id` came too late: it is not ordered again.
     pub(super) fn missed(&mut self, id: u64) {
         let mut calls = self.calls.iter_mut();
-        if let Some(spoken) = calls.find(|c| FIRST + c.call.id == id) {
+        if let Some(spoken) = calls.find(|c| self.first + c.call.id == id) {
             spoken.played = true;
         }
     }

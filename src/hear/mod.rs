@@ -183,6 +183,7 @@
 //!    Queen Mary University of London, 2009 (the measures).
 
 pub mod beats;
+pub mod claps;
 mod expect;
 pub mod features;
 pub(crate) mod layers;

@@ -3,5 +3,7 @@
 pub mod accuracy;
 pub mod card;
 pub mod events;
+pub mod lesson;
 pub mod measures;
+pub mod programme;
 pub mod tempo;

@@ -27,6 +27,10 @@ pub enum Action {
     Last,
     /// Flashing on or off.
     Flash,
+    /// On to the next item of the programme.
+    Next,
+    /// Back to the item before.
+    Back,
     /// Show or hide the keys.
     Help,
     /// Stop.
@@ -48,6 +52,12 @@ pub(super) const HELP: [(&str, &str); 13] = [
     ("f", "flashing on or off"),
     ("?", "show or hide these keys"),
     ("q", "quit (Esc and Ctrl-C too)"),
+];
+
+/// The keys that only a programme has.
+pub(super) const HELP_EVENING: [(&str, &str); 2] = [
+    ("n", "on to the next item of the programme"),
+    ("b", "back to the item before"),
 ];
 
 /// What the key means; `None` if nothing.
@@ -74,6 +84,8 @@ pub fn action(key: KeyEvent) -> Option<Action> {
         KeyCode::Char('l' | 'L') if first => Some(Action::Last),
         KeyCode::Char('f' | 'F') if first => Some(Action::Flash),
         KeyCode::Char('h' | 'H') if first => Some(Action::Hold),
+        KeyCode::Char('n' | 'N') if first => Some(Action::Next),
+        KeyCode::Char('b' | 'B') if first => Some(Action::Back),
         KeyCode::Char('?') | KeyCode::F(1) if first => Some(Action::Help),
         _ => None,
     }
@@ -101,6 +113,8 @@ mod tests {
         assert_eq!(press(KeyCode::Char('i')), Some(Action::Introduce));
         assert_eq!(press(KeyCode::Char('L')), Some(Action::Last));
         assert_eq!(press(KeyCode::Char('h')), Some(Action::Hold));
+        assert_eq!(press(KeyCode::Char('n')), Some(Action::Next));
+        assert_eq!(press(KeyCode::Char('b')), Some(Action::Back));
         assert_eq!(press(KeyCode::Char('?')), Some(Action::Help));
         assert_eq!(press(KeyCode::Char('q')), Some(Action::Quit));
         assert_eq!(press(KeyCode::Esc), Some(Action::Quit));

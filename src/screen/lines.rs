@@ -74,6 +74,11 @@ impl Lines {
         }
     }
 
+    /// Another dance comes up, or something without a card.
+    pub fn dance(&mut self, card: Option<Arc<Card>>) {
+        self.card = card;
+    }
+
     /// What was heard up to now.
     pub fn summary(&self) -> &Summary {
         &self.summary

@@ -7,8 +7,10 @@
 //! [`picture`] turns a screen into an SVG. The tempo meter has a screen of its own,
 //! [`tempo`].
 
+mod evening;
 mod flash;
 mod keys;
+mod lesson;
 mod letters;
 pub mod lines;
 mod panels;
@@ -22,7 +24,9 @@ mod terminal;
 mod text;
 mod view;
 
+pub use evening::evening_words;
 pub use keys::{Action, action};
+pub use lesson::{LessonPress, LessonState, lesson_press, lesson_view};
 pub use state::{InputLevel, Setup, State};
 pub use status::level_words;
 pub use stop::Stop;

@@ -76,10 +76,17 @@ pub struct State {
     pub silent: bool,
     /// Whether claps are held back for now.
     pub held: bool,
+    /// Where the evening stands, in wordings from long to short; empty without a
+    /// programme.
+    pub evening: Vec<String>,
     /// A line for the caller: what went wrong, or what a key did.
     pub message: Option<String>,
     message_until: f64,
     card: Option<Arc<Card>>,
+    /// The wanted steps per minute are the caller's own, not a card's.
+    own_want: bool,
+    /// The form of dances without a card.
+    plain: Form,
     seat: Seat,
     now: f64,
     due: VecDeque<(f64, Due)>,
@@ -122,9 +129,7 @@ impl State {
     /// The screen before anything is heard.
     pub fn new(setup: Setup) -> Self {
         let form = setup.card.as_ref().map_or(setup.form, |card| card.form());
-        let around = |tempo| Want::new(tempo - BESIDE, tempo + BESIDE).ok();
-        let named = setup.card.as_ref().and_then(|card| card.steps_per_minute());
-        let want = setup.want.or_else(|| named.and_then(around));
+        let want = setup.want.or_else(|| wanted_by(setup.card.as_deref()));
         State {
             tune: setup.tune,
             length: setup.length,
@@ -136,9 +141,12 @@ impl State {
             colour: setup.colour,
             silent: false,
             held: false,
+            evening: Vec::new(),
             message: None,
             message_until: f64::INFINITY,
             card: setup.card,
+            own_want: setup.want.is_some(),
+            plain: setup.form,
             seat: Seat::new(form),
             now: 0.0,
             due: VecDeque::new(),
@@ -200,6 +208,23 @@ impl State {
             loudest,
             clips,
         });
+    }
+
+    /// Another dance comes up, or (`None`) something without a card, called
+    /// `tune`. Switches, clock and the present count stay.
+    pub fn dance(&mut self, card: Option<Arc<Card>>, tune: String) {
+        let form = card.as_ref().map_or(self.plain, |card| card.form());
+        if form != self.seat.form() {
+            self.seat = Seat::new(form);
+            self.phrase_sure = None;
+        }
+        if !self.own_want {
+            self.adviser = wanted_by(card.as_deref()).map(Adviser::new);
+        }
+        self.tune = tune;
+        self.card = card;
+        self.cue = None;
+        self.due.retain(|(_, due)| matches!(due, Due::Event(_)));
     }
 
     /// Moves the clock to `now` (seconds of sound) and shows what is due, where
@@ -417,6 +442,12 @@ impl State {
     pub fn one_lit(&self) -> bool {
         self.flash && self.one_lamp.lit()
     }
+}
+
+/// The tempi about the one that a card names.
+fn wanted_by(card: Option<&Card>) -> Option<Want> {
+    let named = card?.steps_per_minute()?;
+    Want::new(named - BESIDE, named + BESIDE).ok()
 }
 
 #[cfg(test)]

@@ -10,7 +10,7 @@ use ratatui::style::{Color, Modifier, Style};
 use ratatui::widgets::{Block, BorderType, Clear, Widget};
 use unicode_width::UnicodeWidthStr;
 
-use super::keys::HELP;
+use super::keys::{HELP, HELP_EVENING};
 use super::panels;
 use super::state::State;
 use super::status;
@@ -55,7 +55,10 @@ pub fn draw(area: Rect, buf: &mut Buffer, state: &State) {
     };
     let [title, rule, body, strip, figures, status, message] = Layout::vertical([
         Constraint::Length(1),
-        Constraint::Length(if_at_least(16, 1)),
+        Constraint::Length(if_at_least(
+            if state.evening.is_empty() { 16 } else { 9 },
+            1,
+        )),
         Constraint::Min(3),
         Constraint::Length(strip_rows),
         Constraint::Length(if large { status::LARGE + 1 } else { 0 }),
@@ -66,7 +69,10 @@ pub fn draw(area: Rect, buf: &mut Buffer, state: &State) {
 
     title_row(title, buf, state, ink);
     if rule.height > 0 {
-        fill(rule, buf, "─", ink.plain());
+        match state.evening.is_empty() {
+            true => fill(rule, buf, "─", ink.plain()),
+            false => evening_row(rule, buf, state, ink),
+        }
     }
     panels::body(body, buf, state, ink);
     panels::strip(strip, buf, state, ink);
@@ -76,7 +82,18 @@ pub fn draw(area: Rect, buf: &mut Buffer, state: &State) {
     status::rows(status, buf, state, large, ink);
     message_row(message, buf, state, height < 14, ink);
     if state.help {
-        help(area, buf, ink);
+        help(area, buf, state, ink);
+    }
+}
+
+/// Where the evening stands, in as many words as there is room for.
+fn evening_row(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
+    let room = usize::from(area.width.saturating_sub(2));
+    let words = state.evening.iter();
+    let fits = words.clone().find(|words| words.width() <= room);
+    if let Some(words) = fits.or(words.last()) {
+        fill(area, buf, " ", ink.lit());
+        put(buf, area, 1, 0, words, ink.lit());
     }
 }
 
@@ -246,21 +263,36 @@ fn message_row(area: Rect, buf: &mut Buffer, state: &State, with_level: bool, in
     if let (true, Some(level)) = (with_level, state.level()) {
         return status::level_row(inside, buf, level, ink);
     }
-    let hints = [
+    let evening = [
+        "n next item   b back   space: this is one   c claps   h hold   ? keys   q quit",
+        "n next   b back   space: one   ? keys   q quit",
+        "n next   ? keys   q quit",
+    ];
+    let alone = [
         "space: this is one   ← → move the count   c claps   f flash   ? keys   q quit",
         "space: this is one   ← → move   ? keys   q quit",
         "space: one   ← → move   ? keys   q quit",
         "? keys   q quit",
     ];
+    let hints = match state.evening.is_empty() {
+        true => &alone[..],
+        false => &evening[..],
+    };
     let room = usize::from(area.width.saturating_sub(2));
     if let Some(hint) = hints.iter().find(|hint| hint.width() <= room) {
         put(buf, inside, 0, 0, hint, ink.plain());
     }
 }
 
-fn help(area: Rect, buf: &mut Buffer, ink: Ink) {
+fn help(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
+    let more = if state.evening.is_empty() {
+        &[][..]
+    } else {
+        &HELP_EVENING[..]
+    };
+    let keys: Vec<_> = more.iter().chain(&HELP).collect();
     let width = 46.min(area.width);
-    let height = (HELP.len() as u16 + 2).min(area.height);
+    let height = (keys.len() as u16 + 2).min(area.height);
     let place = Rect {
         x: area.x + (area.width - width) / 2,
         y: area.y + (area.height - height) / 2,
@@ -273,7 +305,7 @@ fn help(area: Rect, buf: &mut Buffer, ink: Ink) {
         .title(" keys ");
     let inside = block.inner(place);
     block.render(place, buf);
-    for (row, (key, meaning)) in (0..).zip(HELP) {
+    for (row, (key, meaning)) in (0..).zip(keys) {
         put(buf, inside, 1, row, key, ink.strong());
         put(buf, inside, 8, row, meaning, ink.plain());
     }

@@ -66,6 +66,18 @@ pub fn group(rate: u32) -> Arc<[f32]> {
     finish(at_rate(sound, rate), rate.max(1) as f32, PEAK)
 }
 
+/// One person clapping once, mono, at `rate` frames a second; every `seed` is
+/// another person. The hands meet at sample 0; the peak is [`PEAK`].
+pub fn person(rate: u32, seed: u64) -> Arc<[f32]> {
+    let hz = RATE as f32;
+    let mut dice = Noise::new(seed.wrapping_add(1_000));
+    let mut between = |low: f32, high: f32| low + (high - low) * (0.5 + 0.5 * dice.next());
+    let own = hands(0.0, 1.0, between(850.0, 1_750.0), between(0.006, 0.010));
+    let mut sound = vec![0.0f32; (SECONDS * hz) as usize];
+    one_pair(&own, seed, hz, &mut sound);
+    finish(at_rate(sound, rate), rate.max(1) as f32, PEAK)
+}
+
 /// The same sound at another rate; as it is at a rate that no device has.
 fn at_rate(sound: Vec<f32>, rate: u32) -> Vec<f32> {
     let convert = || {

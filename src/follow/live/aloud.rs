@@ -11,6 +11,16 @@ impl Live {
         self.speech = Some(Speech::new(calling));
     }
 
+    /// Another dance is called from now on, or (`None`) nothing is.
+    pub(super) fn call_next(&mut self, calling: Option<&Calling>) {
+        let now = self.sound();
+        match (&mut self.speech, calling) {
+            (Some(speech), _) => speech.next_dance(calling, now),
+            (None, Some(calling)) => self.speech = Some(Speech::new(calling)),
+            (None, None) => {}
+        }
+    }
+
     /// Whether calls are heard; without a voice there are none.
     pub fn set_voice(&mut self, on: bool) {
         let now = self.sound();

@@ -241,3 +241,25 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn another_dance_comes_up_with_its_own_tempo_and_without_old_cues() {
+    let mut state = state();
+    state.claps = true;
+    state.cue(cue(5.0));
+    state.update(&phrase(6.0));
+    let text = crate::dance::THE_TIN_KETTLE_RING;
+    let ring = Arc::new(Card::parse(text, "card").unwrap());
+    state.dance(Some(ring), "the band".into());
+    state.at(5.1);
+    assert_eq!(state.card().unwrap().title(), "The Tin Kettle Ring");
+    assert!(state.present_cue().is_none(), "a cue of the dance before");
+    let want = state.want().unwrap();
+    assert!((want.low() - 108.0).abs() < 1e-9, "{want}");
+    state.update(&beat(6.0, Some(1)));
+    state.at(6.0);
+    assert!(state.place().is_some(), "what was announced is kept");
+    state.dance(None, "A waltz".into());
+    assert!(state.card().is_none() && state.want().is_none());
+    assert_eq!((state.tune.as_str(), state.claps), ("A waltz", true));
+}

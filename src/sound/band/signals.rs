@@ -2,7 +2,10 @@
 
 use super::crowd::{BAND_RMS, Crowd};
 use super::dice::Dice;
+use super::room::Hall;
+use super::settings::Room;
 use super::voice::Percussion;
+use crate::sound::clap;
 
 /// Number of samples in `seconds` at `rate` samples a second.
 fn length(seconds: f64, rate: u32) -> usize {
@@ -34,6 +37,47 @@ pub fn sine(seconds: f64, rate: u32, hertz: f64, peak: f32) -> Vec<f32> {
 pub fn babble(seconds: f64, rate: u32, rms: f32, seed: u64) -> Vec<f32> {
     let mut out = silence(seconds, rate);
     Crowd::new(f64::from(rms / BAND_RMS), f64::from(rate), seed).add_to(&mut out);
+    out
+}
+
+/// Puts the answer of a hall to what sounds in it, in place; a dry one has none.
+pub fn in_room(samples: &mut [f32], room: &Room, rate: u32) {
+    if let Some(mut hall) = Hall::new(room, f64::from(rate)) {
+        hall.run(samples);
+    }
+}
+
+/// `people` clapping at each of `times` (seconds), everybody with hands of their
+/// own, as one mono sound of `seconds`. How late each of them claps is bell-shaped
+/// about 0 with a standard deviation of `spread` seconds.
+pub fn clapping(
+    times: &[f64],
+    seconds: f64,
+    rate: u32,
+    people: usize,
+    spread: f64,
+    seed: u64,
+) -> Vec<f32> {
+    let mut out = silence(seconds, rate);
+    let mut dice = Dice::new(seed, 70);
+    let hands: Vec<_> = (0..people as u64)
+        .map(|n| {
+            (
+                clap::person(rate, seed ^ (n << 8)),
+                dice.between(0.5, 1.0) as f32,
+            )
+        })
+        .collect();
+    for time in times {
+        for (clip, loud) in &hands {
+            let at = ((time + dice.bell(spread)) * f64::from(rate))
+                .round()
+                .max(0.0) as usize;
+            for (y, x) in out.iter_mut().skip(at).zip(clip.iter()) {
+                *y += loud * x;
+            }
+        }
+    }
     out
 }
 
