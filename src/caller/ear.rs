@@ -1,0 +1,207 @@
+//! Hearing prompts: samples in, prompts out.
+
+use std::collections::VecDeque;
+
+use earshot::Detector;
+
+use super::echo::{BLOCK, Canceller, Removal};
+use super::frames::{Frame, Framer, RATE, STEP};
+use super::prompt::{Prompt, read};
+use crate::sound::resample::{ResampleError, Resampler};
+
+/// What tells a voice from other sounds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Method {
+    /// How far sound stands out of what is there anyway.
+    Energy,
+    /// A small network that knows voices (the crate `earshot`).
+    Net,
+    /// Where sound stands out, and the network hears a voice in it.
+    #[default]
+    Both,
+}
+
+/// The ear cannot hear at this rate.
+#[derive(Debug, thiserror::Error)]
+pub enum EarError {
+    /// The sound cannot be converted.
+    #[error(transparent)]
+    Rate(#[from] ResampleError),
+}
+
+/// Decibels above what is there anyway from which sound is noticed, and down to which
+/// it goes on.
+const NOTICED: f32 = 5.0;
+const GOES_ON: f32 = 2.6;
+/// The same of the network's word.
+const VOICE: f32 = 0.5;
+const VOICE_GOES_ON: f32 = 0.3;
+
+/// Frames of silence that end a prompt: 0.4 s.
+const GAP: usize = 80;
+/// Frames beside a prompt that are looked at for its edges: 0.25 s.
+const MARGIN: usize = 50;
+/// Shorter than this, seconds, it is no prompt.
+const SHORTEST: f64 = 0.14;
+/// Frames after which talk is cut: 12 s.
+const LONGEST: usize = 2_400;
+/// How much of a prompt must sound like a voice, on the mean.
+const LIKE_A_VOICE: f32 = 0.35;
+
+/// Seconds that the network's word lags behind the sound.
+const LAG: usize = 3;
+
+/// Hears prompts.
+///
+/// What it says depends only on the samples, not on how they were cut into blocks. A
+/// prompt is told some 0.7 s after its end.
+pub struct Ear {
+    method: Method,
+    removal: Removal,
+    heard: Resampler,
+    played: Resampler,
+    waiting: (Vec<f32>, Vec<f32>),
+    canceller: Canceller,
+    detector: Detector,
+    framer: Framer,
+    fresh: Vec<Frame>,
+    frames: VecDeque<Frame>,
+    /// Frames that came before those kept.
+    gone: u64,
+    /// First and last frame of the voice that is heard now.
+    voice: Option<(u64, u64)>,
+    smooth: f32,
+}
+
+impl Ear {
+    /// An ear for mono sound at `rate` samples a second.
+    ///
+    /// # Errors
+    /// If the rate is out of all reason.
+    pub fn new(rate: u32, method: Method, removal: Removal) -> Result<Self, EarError> {
+        Ok(Ear {
+            method,
+            removal,
+            heard: Resampler::new(rate, RATE, 1)?,
+            played: Resampler::new(rate, RATE, 1)?,
+            waiting: Default::default(),
+            canceller: Canceller::new(),
+            detector: Detector::default(),
+            framer: Framer::new(),
+            fresh: Vec::new(),
+            frames: VecDeque::new(),
+            gone: 0,
+            voice: None,
+            smooth: 0.0,
+        })
+    }
+
+    /// Hears `samples` while `played` is played: as many samples, silence where nothing
+    /// is. Appends the prompts that are over.
+    ///
+    /// # Errors
+    /// If the rate conversion fails.
+    pub fn push(
+        &mut self,
+        samples: &[f32],
+        played: &[f32],
+        prompts: &mut Vec<Prompt>,
+    ) -> Result<(), EarError> {
+        self.heard.push(samples, &mut self.waiting.0)?;
+        self.played.push(played, &mut self.waiting.1)?;
+        self.hear(prompts);
+        Ok(())
+    }
+
+    /// The sound is over: appends the prompt that was not yet.
+    ///
+    /// # Errors
+    /// If the rate conversion fails.
+    pub fn end(&mut self, prompts: &mut Vec<Prompt>) -> Result<(), EarError> {
+        self.heard.finish(&mut self.waiting.0)?;
+        self.played.finish(&mut self.waiting.1)?;
+        for _ in 0..(GAP + MARGIN) * super::frames::HOP / BLOCK + 2 {
+            self.waiting.0.extend([0.0; BLOCK]);
+            self.waiting.1.extend([0.0; BLOCK]);
+        }
+        self.hear(prompts);
+        Ok(())
+    }
+
+    fn hear(&mut self, prompts: &mut Vec<Prompt>) {
+        let blocks = self.waiting.0.len().min(self.waiting.1.len()) / BLOCK;
+        let (mut left, mut echo) = ([0.0f32; BLOCK], [0.0f32; BLOCK]);
+        for block in 0..blocks {
+            let range = block * BLOCK..(block + 1) * BLOCK;
+            let heard = &self.waiting.0[range.clone()];
+            let played = &self.waiting.1[range];
+            match self.removal {
+                Removal::None => left.copy_from_slice(heard),
+                Removal::Spectral => {
+                    left.copy_from_slice(heard);
+                    echo.copy_from_slice(played);
+                }
+                Removal::Adaptive => self.canceller.block(heard, played, &mut left, &mut echo),
+            }
+            let voice = self.detector.predict_f32(&left);
+            let mut fresh = std::mem::take(&mut self.fresh);
+            self.framer.push(&left, &echo, voice, &mut fresh);
+            for frame in fresh.drain(..) {
+                self.take(frame, prompts);
+            }
+            self.fresh = fresh;
+        }
+        self.waiting.0.drain(..blocks * BLOCK);
+        self.waiting.1.drain(..blocks * BLOCK);
+    }
+
+    fn take(&mut self, frame: Frame, prompts: &mut Vec<Prompt>) {
+        let _ = LAG;
+        self.frames.push_back(frame);
+        self.smooth += 0.4 * (frame.above - self.smooth);
+        let now = self.gone + self.frames.len() as u64 - 1;
+        let on = self.voice.is_some();
+        let stands_out = self.smooth > if on { GOES_ON } else { NOTICED };
+        let voice = frame.voice > if on { VOICE_GOES_ON } else { VOICE };
+        let sounds = match self.method {
+            Method::Energy => stands_out,
+            Method::Net => voice,
+            Method::Both => stands_out && (voice || on),
+        };
+        match (&mut self.voice, sounds) {
+            (Some((from, to)), true) => {
+                *to = now;
+                if now - *from > LONGEST as u64 {
+                    self.finish(prompts);
+                }
+            }
+            (None, true) => self.voice = Some((now, now)),
+            (Some((_, to)), false) if now - *to >= (GAP + MARGIN) as u64 => self.finish(prompts),
+            _ => {}
+        }
+        let keep = self.voice.map_or(now, |v| v.0).saturating_sub(MARGIN as u64 + 40);
+        while self.gone < keep && !self.frames.is_empty() {
+            self.frames.pop_front();
+            self.gone += 1;
+        }
+    }
+
+    /// Reads the prompt that is over out of its frames.
+    fn finish(&mut self, prompts: &mut Vec<Prompt>) {
+        let Some((from, to)) = self.voice.take() else {
+            return;
+        };
+        let frames = self.frames.make_contiguous();
+        let first = from.saturating_sub(MARGIN as u64).max(self.gone);
+        let last = (to + MARGIN as u64).min(self.gone + frames.len() as u64 - 1);
+        let around = &frames[(first - self.gone) as usize..=(last - self.gone) as usize];
+        let read = read(around, first, (from - first) as usize, (to - first) as usize);
+        let Some(prompt) = read else { return };
+        let long = prompt.end - prompt.start >= SHORTEST;
+        let voice = self.method == Method::Energy || prompt.sure >= LIKE_A_VOICE;
+        if long && voice {
+            prompts.push(prompt);
+        }
+        let _ = STEP;
+    }
+}
