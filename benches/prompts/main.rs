@@ -76,6 +76,7 @@ fn main() -> anyhow::Result<()> {
             }
         }
         for (name, method, removal) in methods(condition) {
+            if value("--method").is_some_and(|m| !name.contains(&m)) { continue }
             let heard: Vec<Vec<Prompt>> = evenings
                 .par_iter()
                 .map(|evening| hear(evening, method, removal))
@@ -97,6 +98,9 @@ fn methods(condition: &Condition) -> Vec<(&'static str, Method, Removal)> {
         ("net", Method::Net, Removal::None),
         ("both", Method::Both, Removal::None),
     ];
+    if condition.music > -100.0 && !condition.known {
+        all.push(("both+mixed", Method::Both, Removal::Mixed));
+    }
     if condition.known {
         all.extend([
             ("both+spectral", Method::Both, Removal::Spectral),
@@ -115,6 +119,7 @@ fn hear(evening: &Evening, method: Method, removal: Removal) -> anyhow::Result<V
         ear.push(heard, played, &mut prompts)?;
     }
     ear.end(&mut prompts)?;
+    if std::env::var_os("SOFT").is_some() { eprintln!("soft {:?} {:?}", removal, ear.softened()); }
     Ok(prompts)
 }
 

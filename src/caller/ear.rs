@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use earshot::Detector;
 
 use super::echo::{BLOCK, Canceller, Removal};
-use super::frames::{Frame, Framer, RATE, STEP};
+use super::frames::{Frame, Framer, RATE};
 use super::prompt::{Prompt, read};
 use crate::sound::resample::{ResampleError, Resampler};
 
@@ -39,8 +39,9 @@ const VOICE_GOES_ON: f32 = 0.3;
 
 /// Frames of silence that end a prompt: 0.4 s.
 const GAP: usize = 80;
-/// Frames beside a prompt that are looked at for its edges: 0.25 s.
-const MARGIN: usize = 50;
+/// Frames after a prompt that are looked at for its edge, and before it: 0.25 s, 0.75 s.
+const AFTER: usize = 50;
+const BEFORE: usize = 150;
 /// Shorter than this, seconds, it is no prompt.
 const SHORTEST: f64 = 0.14;
 /// Frames after which talk is cut: 12 s.
@@ -48,8 +49,10 @@ const LONGEST: usize = 2_400;
 /// How much of a prompt must sound like a voice, on the mean.
 const LIKE_A_VOICE: f32 = 0.35;
 
-/// Seconds that the network's word lags behind the sound.
-const LAG: usize = 3;
+/// Blocks of playback that the filter hears beforehand, to know the room: 6 s.
+const LESSON: usize = 375;
+/// Power of a block from which it counts as playback: -60 dB.
+const PLAYS: f32 = 1e-6 * BLOCK as f32;
 
 /// Hears prompts.
 ///
@@ -62,6 +65,7 @@ pub struct Ear {
     played: Resampler,
     waiting: (Vec<f32>, Vec<f32>),
     canceller: Canceller,
+    taught: bool,
     detector: Detector,
     framer: Framer,
     fresh: Vec<Frame>,
@@ -71,6 +75,9 @@ pub struct Ear {
     /// First and last frame of the voice that is heard now.
     voice: Option<(u64, u64)>,
     smooth: f32,
+    /// Energy of the playback heard while nobody spoke, and what was left of it.
+    before: f64,
+    after: f64,
 }
 
 impl Ear {
@@ -86,13 +93,16 @@ impl Ear {
             played: Resampler::new(rate, RATE, 1)?,
             waiting: Default::default(),
             canceller: Canceller::new(),
+            taught: false,
             detector: Detector::default(),
-            framer: Framer::new(),
+            framer: Framer::new(removal == Removal::Mixed),
             fresh: Vec::new(),
             frames: VecDeque::new(),
             gone: 0,
             voice: None,
             smooth: 0.0,
+            before: 0.0,
+            after: 0.0,
         })
     }
 
@@ -109,7 +119,7 @@ impl Ear {
     ) -> Result<(), EarError> {
         self.heard.push(samples, &mut self.waiting.0)?;
         self.played.push(played, &mut self.waiting.1)?;
-        self.hear(prompts);
+        self.hear(false, prompts);
         Ok(())
     }
 
@@ -120,15 +130,24 @@ impl Ear {
     pub fn end(&mut self, prompts: &mut Vec<Prompt>) -> Result<(), EarError> {
         self.heard.finish(&mut self.waiting.0)?;
         self.played.finish(&mut self.waiting.1)?;
-        for _ in 0..(GAP + MARGIN) * super::frames::HOP / BLOCK + 2 {
+        for _ in 0..(GAP + AFTER) * super::frames::HOP / BLOCK + 2 {
             self.waiting.0.extend([0.0; BLOCK]);
             self.waiting.1.extend([0.0; BLOCK]);
         }
-        self.hear(prompts);
+        self.hear(true, prompts);
         Ok(())
     }
 
-    fn hear(&mut self, prompts: &mut Vec<Prompt>) {
+    /// By how many decibels the playback was softened while nobody spoke; `None` if
+    /// none was heard.
+    pub fn softened(&self) -> Option<f32> {
+        (self.before > 0.0).then(|| 10.0 * (self.before / self.after.max(1e-12)).log10() as f32)
+    }
+
+    fn hear(&mut self, over: bool, prompts: &mut Vec<Prompt>) {
+        if self.removal == Removal::Adaptive && !self.taught && !self.teach(over) {
+            return;
+        }
         let blocks = self.waiting.0.len().min(self.waiting.1.len()) / BLOCK;
         let (mut left, mut echo) = ([0.0f32; BLOCK], [0.0f32; BLOCK]);
         for block in 0..blocks {
@@ -136,12 +155,15 @@ impl Ear {
             let heard = &self.waiting.0[range.clone()];
             let played = &self.waiting.1[range];
             match self.removal {
-                Removal::None => left.copy_from_slice(heard),
-                Removal::Spectral => {
-                    left.copy_from_slice(heard);
-                    echo.copy_from_slice(played);
+                Removal::None | Removal::Mixed | Removal::Spectral => left.copy_from_slice(heard),
+                Removal::Adaptive => self.canceller.block(heard, played, &mut left),
+            }
+            if matches!(self.removal, Removal::Spectral | Removal::Adaptive) {
+                if self.voice.is_none() && power(played) > PLAYS {
+                    self.before += f64::from(power(heard));
+                    self.after += f64::from(power(&left));
                 }
-                Removal::Adaptive => self.canceller.block(heard, played, &mut left, &mut echo),
+                echo.copy_from_slice(played);
             }
             let voice = self.detector.predict_f32(&left);
             let mut fresh = std::mem::take(&mut self.fresh);
@@ -155,8 +177,27 @@ impl Ear {
         self.waiting.1.drain(..blocks * BLOCK);
     }
 
+    /// Lets the filter hear the beginning of the playback beforehand, once enough of it
+    /// waits: with the room known from the start, the first prompts are as good as the
+    /// others. Tells whether that is done.
+    fn teach(&mut self, over: bool) -> bool {
+        let blocks = || self.waiting.1.chunks_exact(BLOCK);
+        let playing = blocks().filter(|block| power(block) > PLAYS).count();
+        if playing < LESSON && !over {
+            // Where nothing is played for long there is nothing to learn.
+            let silent = blocks().count() - playing;
+            return silent > LESSON && playing == 0;
+        }
+        let mut left = [0.0; BLOCK];
+        let heard = self.waiting.0.chunks_exact(BLOCK);
+        for (heard, played) in heard.zip(blocks()) {
+            self.canceller.block(heard, played, &mut left);
+        }
+        self.taught = true;
+        true
+    }
+
     fn take(&mut self, frame: Frame, prompts: &mut Vec<Prompt>) {
-        let _ = LAG;
         self.frames.push_back(frame);
         self.smooth += 0.4 * (frame.above - self.smooth);
         let now = self.gone + self.frames.len() as u64 - 1;
@@ -166,7 +207,7 @@ impl Ear {
         let sounds = match self.method {
             Method::Energy => stands_out,
             Method::Net => voice,
-            Method::Both => stands_out && (voice || on),
+            Method::Both => stands_out && voice,
         };
         match (&mut self.voice, sounds) {
             (Some((from, to)), true) => {
@@ -176,10 +217,10 @@ impl Ear {
                 }
             }
             (None, true) => self.voice = Some((now, now)),
-            (Some((_, to)), false) if now - *to >= (GAP + MARGIN) as u64 => self.finish(prompts),
+            (Some((_, to)), false) if now - *to >= (GAP + AFTER) as u64 => self.finish(prompts),
             _ => {}
         }
-        let keep = self.voice.map_or(now, |v| v.0).saturating_sub(MARGIN as u64 + 40);
+        let keep = self.voice.map_or(now, |v| v.0).saturating_sub(BEFORE as u64);
         while self.gone < keep && !self.frames.is_empty() {
             self.frames.pop_front();
             self.gone += 1;
@@ -192,8 +233,8 @@ impl Ear {
             return;
         };
         let frames = self.frames.make_contiguous();
-        let first = from.saturating_sub(MARGIN as u64).max(self.gone);
-        let last = (to + MARGIN as u64).min(self.gone + frames.len() as u64 - 1);
+        let first = from.saturating_sub(BEFORE as u64).max(self.gone);
+        let last = (to + AFTER as u64).min(self.gone + frames.len() as u64 - 1);
         let around = &frames[(first - self.gone) as usize..=(last - self.gone) as usize];
         let read = read(around, first, (from - first) as usize, (to - first) as usize);
         let Some(prompt) = read else { return };
@@ -202,6 +243,9 @@ impl Ear {
         if long && voice {
             prompts.push(prompt);
         }
-        let _ = STEP;
     }
+}
+
+fn power(block: &[f32]) -> f32 {
+    block.iter().map(|x| x * x).sum()
 }

@@ -1,12 +1,13 @@
 //! Taking known sound out of what a microphone hears.
 //!
 //! A filter learns how the room carries the loudspeaker to the microphone, and what it
-//! foretells is subtracted. The filter lies in the frequency domain, cut into
-//! partitions so that a long room costs little delay (Soo & Pang, "Multidelay block
-//! frequency domain adaptive filter", IEEE Trans. ASSP 38(2), 1990). How fast it may
-//! learn is told by how much of what is left still resembles the echo, so that a voice
-//! speaking over the music does not spoil it (Valin, "On Adjusting the Learning Rate in
-//! Frequency Domain Echo Cancellation With Double-Talk", IEEE Trans. ASLP 15(3), 2007).
+//! foretells is subtracted. It is a Kalman filter in the frequency domain, which weighs
+//! what it is unsure of itself against all that is no echo, so that a voice over the
+//! music does not spoil it (Enzner & Vary, "Frequency-domain adaptive Kalman filter for
+//! acoustic echo control in hands-free telephones", Signal Processing 86(6), 2006), cut
+//! into partitions so that a long room costs little delay (Kuech, Mabande & Enzner,
+//! "State-space architecture of the partitioned-block-based acoustic echo controller",
+//! ICASSP 2014).
 
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -21,20 +22,23 @@ const PARTS: usize = 20;
 /// Bins of a block's spectrum.
 const BINS: usize = BLOCK + 1;
 
-/// The share of the largest step at which the filter begins.
-const FIRST_STEP: f32 = 0.25;
-/// The largest step, as a share of the one that would be best without noise.
-const LARGEST_STEP: f32 = 0.5;
-/// Blocks' worth of full steps after which the filter counts as having learned.
-const LEARNED: f32 = 6.0;
-/// Time constants of the powers that the learning rate rests on, in blocks.
-const POWERS: f32 = 0.1;
+/// How much of the room stays the same from block to block.
+const SAME: f32 = 0.9995;
+/// How unsure the filter is at first, as the power that a partition may have: even
+/// over the delay, then falling as sound dies away in a room.
+const UNSURE: f32 = 1.0;
+const DELAY_PARTS: usize = 6;
+const FALL: f32 = 0.63;
+/// How slowly the power of all that is no echo is followed.
+const SLOW: f32 = 0.8;
 
 /// How known playback is taken out of the microphone's sound.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Removal {
     /// Nothing is played, or it is not heard: headphones.
     None,
+    /// A band is in the same sound, and not known: a recorded evening.
+    Mixed,
     /// What is left in each band is weighed against what the playback has there.
     Spectral,
     /// A filter that learns the room is subtracted; then as [`Removal::Spectral`].
@@ -51,13 +55,10 @@ pub(super) struct Canceller {
     /// Spectra of the reference, the newest first.
     past: VecDeque<Vec<Complex32>>,
     filter: Vec<Vec<Complex32>>,
-    /// Means of the powers of what is left and of the echo, by bin.
-    left_mean: Vec<f32>,
-    echo_mean: Vec<f32>,
-    /// How the two go together, and how the echo's goes by itself.
-    together: f32,
-    alone: f32,
-    learned: f32,
+    /// How unsure each of its weights is: the power of its error.
+    unsure: Vec<Vec<f32>>,
+    /// Power of what is left, by bin.
+    rest: Vec<f32>,
     scratch: Vec<f32>,
     spectrum: Vec<Complex32>,
     left_spectrum: Vec<Complex32>,
@@ -78,11 +79,8 @@ impl Canceller {
             reference: vec![0.0; 2 * BLOCK],
             past: (0..PARTS).map(|_| zero.clone()).collect(),
             filter: vec![zero.clone(); PARTS],
-            left_mean: vec![0.0; BINS],
-            echo_mean: vec![0.0; BINS],
-            together: 0.0,
-            alone: 0.0,
-            learned: 0.0,
+            unsure: unsure(),
+            rest: vec![0.0; BINS],
             scratch: vec![0.0; 2 * BLOCK],
             spectrum: zero.clone(),
             left_spectrum: zero,
@@ -92,14 +90,8 @@ impl Canceller {
     }
 
     /// Takes a block of the microphone's sound and the playback's at the same time;
-    /// fills in what is left and the echo that was foretold.
-    pub(super) fn block(
-        &mut self,
-        heard: &[f32],
-        played: &[f32],
-        left: &mut [f32],
-        echo: &mut [f32],
-    ) {
+    /// fills in what is left.
+    pub(super) fn block(&mut self, heard: &[f32], played: &[f32], left: &mut [f32]) {
         self.reference.copy_within(BLOCK.., 0);
         self.reference[BLOCK..].copy_from_slice(played);
         let mut newest = self.past.pop_back().unwrap_or_default();
@@ -115,11 +107,11 @@ impl Canceller {
             }
         }
         invert(&*self.back, &mut self.spectrum, &mut self.scratch);
-        echo.copy_from_slice(&self.scratch[BLOCK..]);
-        for ((out, heard), echo) in left.iter_mut().zip(heard).zip(echo.iter()) {
+        let echo = &self.scratch[BLOCK..];
+        for ((out, heard), echo) in left.iter_mut().zip(heard).zip(echo) {
             *out = heard - echo;
         }
-        self.learn(heard, left, echo);
+        self.learn(left);
         let power = |sound: &[f32]| sound.iter().map(|x| x * x).sum::<f32>();
         self.heard_power += 0.05 * (power(heard) - self.heard_power);
         self.left_power += 0.05 * (power(left) - self.left_power);
@@ -136,70 +128,55 @@ impl Canceller {
         for part in &mut self.filter {
             part.fill(Complex32::default());
         }
-        (self.learned, self.together, self.alone) = (0.0, 0.0, 0.0);
+        self.unsure = unsure();
         self.left_power = self.heard_power;
     }
 
-    fn learn(&mut self, heard: &[f32], left: &[f32], echo: &[f32]) {
-        let spectrum_of = |sound: &[f32], scratch: &mut [f32], out: &mut [Complex32]| {
-            scratch[..BLOCK].fill(0.0);
-            scratch[BLOCK..].copy_from_slice(sound);
-            transform(&*self.forward, scratch, out);
-        };
-        spectrum_of(left, &mut self.scratch, &mut self.left_spectrum);
-        spectrum_of(echo, &mut self.scratch, &mut self.spectrum);
-
-        let energy = |sound: &[f32]| sound.iter().map(|x| x * x).sum::<f32>() + 1e-9;
-        let (all, rest, foretold) = (energy(heard), energy(left), energy(echo));
-        let (mut both, mut own) = (0.0, 0.0);
+    /// Puts the filter right by what is left.
+    fn learn(&mut self, left: &[f32]) {
+        self.scratch[..BLOCK].fill(0.0);
+        self.scratch[BLOCK..].copy_from_slice(left);
+        transform(&*self.forward, &mut self.scratch, &mut self.left_spectrum);
         for bin in 0..BINS {
-            let (l, e) = (self.left_spectrum[bin].norm_sqr(), self.spectrum[bin].norm_sqr());
-            let (dl, de) = (l - self.left_mean[bin], e - self.echo_mean[bin]);
-            self.left_mean[bin] += POWERS * dl;
-            self.echo_mean[bin] += POWERS * de;
-            both += dl * de;
-            own += de * de;
+            let power = self.left_spectrum[bin].norm_sqr();
+            self.rest[bin] = SLOW * self.rest[bin] + (1.0 - SLOW) * power;
+            let parts = self.past.iter().zip(&self.unsure);
+            let foretold: f32 = parts.map(|(x, p)| x[bin].norm_sqr() * p[bin]).sum();
+            // Only half of a transform's samples are new: hence the halves.
+            self.left_spectrum[bin] /= 0.5 * foretold + self.rest[bin] + 1e-7;
         }
-        let rate = (2.0 * foretold / rest).min(0.5) * 0.016;
-        self.together += rate * (both - self.together);
-        self.alone += rate * (own - self.alone);
-        let leak = match self.alone > 0.0 {
-            true => (self.together / self.alone).clamp(0.003, 1.0),
-            false => 1.0,
-        };
-        let overall = (leak * foretold / rest).min(LARGEST_STEP);
-        let begun = self.learned >= LEARNED;
-        let reference: f32 = self.past[0].iter().map(|x| x.norm_sqr()).sum();
-        if reference < 1e-6 {
-            return;
-        }
-        // Before it has learned anything the echo foretells nothing.
-        let first = FIRST_STEP * (all / rest).min(1.0);
-        for bin in 0..BINS {
-            let l = self.left_spectrum[bin].norm_sqr();
-            let e = self.spectrum[bin].norm_sqr();
-            let step = match begun {
-                true => 0.7 * (leak * e / (l + 1e-9)).min(LARGEST_STEP) + 0.3 * overall,
-                false => first,
-            };
-            let power: f32 = self.past.iter().map(|x| x[bin].norm_sqr()).sum();
-            self.left_spectrum[bin] *= step / (power + 1e-4);
-        }
-        self.learned += if begun { 0.0 } else { first };
-        for (weights, past) in self.filter.iter_mut().zip(&self.past) {
-            for ((out, l), x) in self.spectrum.iter_mut().zip(&self.left_spectrum).zip(past) {
-                *out = l * x.conj();
+        for part in 0..PARTS {
+            let (past, unsure) = (&self.past[part], &mut self.unsure[part]);
+            for bin in 0..BINS {
+                self.spectrum[bin] = past[bin].conj() * unsure[bin] * self.left_spectrum[bin];
             }
             // Only the first half of the filter's answer may be used: the rest would
             // wrap round.
             invert(&*self.back, &mut self.spectrum, &mut self.scratch);
             self.scratch[BLOCK..].fill(0.0);
             transform(&*self.forward, &mut self.scratch, &mut self.spectrum);
-            for (w, change) in weights.iter_mut().zip(&self.spectrum) {
+            for (w, change) in self.filter[part].iter_mut().zip(&self.spectrum) {
                 *w += change;
             }
         }
+        for bin in 0..BINS {
+            let parts = self.past.iter().zip(&self.unsure);
+            let foretold: f32 = parts.map(|(x, p)| x[bin].norm_sqr() * p[bin]).sum();
+            let all = 0.5 * foretold + self.rest[bin] + 1e-7;
+            for part in 0..PARTS {
+                let known = 0.5 * self.past[part][bin].norm_sqr() * self.unsure[part][bin] / all;
+                let weight = self.filter[part][bin].norm_sqr();
+                let unsure = &mut self.unsure[part][bin];
+                *unsure = SAME * SAME * (1.0 - known) * *unsure + (1.0 - SAME * SAME) * weight;
+            }
+        }
     }
+}
+
+/// How unsure a filter is that has learned nothing.
+fn unsure() -> Vec<Vec<f32>> {
+    let part = |n: usize| UNSURE * FALL.powi(n.saturating_sub(DELAY_PARTS) as i32);
+    (0..PARTS).map(|n| vec![part(n); BINS]).collect()
 }
 
 /// The lengths are ours, so the transforms cannot fail.

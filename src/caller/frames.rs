@@ -25,8 +25,10 @@ const BANDS: usize = EDGES.len() - 1;
 /// The bands in which syllables are told apart: 375 to 2900 Hz.
 const SYLLABIC: std::ops::Range<usize> = 2..10;
 
-/// Share of frames that lie below what is followed as a floor.
-const QUANTILE: f32 = 0.35;
+/// Share of frames that lie below what is followed as a floor: where a voice takes turns
+/// with silence, and where it is heard over a band.
+const SILENCE: f32 = 0.35;
+const BAND: f32 = 0.62;
 /// Decibels by which a floor moves at most in a frame, at first and later.
 const MOVE_FIRST: f32 = 1.2;
 const MOVE: f32 = 0.12;
@@ -50,20 +52,20 @@ pub(super) struct Frame {
     pub(super) syllabic: f32,
     /// How much like a voice it is, 0 to 1.
     pub(super) voice: f32,
-    /// Power of the echo that was foretold.
-    pub(super) echo: f32,
 }
 
 /// A value below which a share of what it is shown lies, followed slowly.
 #[derive(Debug, Clone, Copy)]
 struct Floor {
+    quantile: f32,
     decibels: f32,
     seen: f32,
 }
 
 impl Floor {
-    fn new() -> Self {
+    fn new(quantile: f32) -> Self {
         Floor {
+            quantile,
             decibels: f32::NAN,
             seen: 0.0,
         }
@@ -76,8 +78,8 @@ impl Floor {
         let step = MOVE_FIRST + (MOVE - MOVE_FIRST) * (self.seen / SETTLE).min(1.0);
         self.seen += 1.0;
         self.decibels += match decibels > self.decibels {
-            true => step * QUANTILE,
-            false => -step * (1.0 - QUANTILE),
+            true => step * self.quantile,
+            false => -step * (1.0 - self.quantile),
         };
     }
 
@@ -105,7 +107,8 @@ pub(super) struct Framer {
 }
 
 impl Framer {
-    pub(super) fn new() -> Self {
+    /// With `band` it hears a band that is not known.
+    pub(super) fn new(band: bool) -> Self {
         let fft = RealFftPlanner::<f32>::new().plan_fft_forward(WINDOW);
         let window = (0..WINDOW)
             .map(|n| 0.5 - 0.5 * (std::f32::consts::TAU * (n as f32 + 0.5) / WINDOW as f32).cos())
@@ -118,8 +121,8 @@ impl Framer {
             clean: vec![0.0; WINDOW / 2],
             echo: vec![0.0; WINDOW / 2],
             scratch: vec![0.0; WINDOW],
-            noise: [Floor::new(); BANDS],
-            leak: [Floor::new(); BANDS],
+            noise: [Floor::new(if band { BAND } else { SILENCE }); BANDS],
+            leak: [Floor::new(SILENCE); BANDS],
             ringing: [0.0; BANDS],
         }
     }
@@ -176,7 +179,6 @@ impl Framer {
             let above = (10.0 * (power / there).log10()).clamp(0.0, MOST);
             frame.above += above / BANDS as f32;
             frame.floor += there;
-            frame.echo += echo[band];
             let rest = (power - 1.5 * there).max(0.0);
             frame.power += rest;
             if SYLLABIC.contains(&band) {

@@ -24,6 +24,10 @@ const DEEPEST: f32 = 33.0;
 const CLEAR: f32 = 0.4;
 /// Frames of silence that lie inside of a word, before a last stop: 130 ms.
 const STOP: usize = 26;
+/// Seconds by which a frame's window reaches beyond what is heard in it, both ways.
+const EDGE: f64 = 0.005;
+/// Frames around a voice in which its edges may be: 100 ms before it, twice that after.
+const AWAY: usize = 20;
 /// Frames that make a sound: 15 ms.
 const RUN: usize = 3;
 
@@ -40,7 +44,7 @@ const WEIGHT: f32 = 7.0;
 pub(super) fn read(frames: &[Frame], first: u64, from: usize, to: usize) -> Option<Prompt> {
     let inner = frames.get(from..=to)?;
     let peak = inner.iter().map(|f| f.power).fold(0.0, f32::max);
-    let least = peak * 10f32.powf(-0.1 * DEEPEST);
+    let least = (peak * 10f32.powf(-0.1 * DEEPEST)).max(beside(frames, from, to));
     let run = |n: usize| {
         let run = frames.get(n..n + RUN)?;
         let power: f32 = run.iter().map(|f| f.power).sum();
@@ -69,12 +73,28 @@ pub(super) fn read(frames: &[Frame], first: u64, from: usize, to: usize) -> Opti
     let voice = frames[start..=end].iter().map(|f| f.voice);
     let sure = voice.sum::<f32>() / (end - start + 1) as f32;
     Some(Prompt {
-        start: time(start) - 0.5 * STEP,
-        end: time(end) + 0.5 * STEP,
+        start: time(start) + EDGE,
+        end: time(end) - EDGE,
         stress: time(start + stress),
         syllables: nuclei.len().max(1) as u32,
         sure,
     })
+}
+
+/// The power that frames well away from the voice hardly ever pass.
+fn beside(frames: &[Frame], from: usize, to: usize) -> f32 {
+    let before = &frames[..from.saturating_sub(AWAY)];
+    let after = frames.get(to + 2 * AWAY..).unwrap_or_default();
+    let mut powers: Vec<f32> = [before, after]
+        .into_iter()
+        .flat_map(|part| part.windows(RUN))
+        .map(|run| run.iter().map(|f| f.power).sum::<f32>() / RUN as f32)
+        .collect();
+    let most = powers.len() * 9 / 10;
+    match powers.is_empty() {
+        true => 0.0,
+        false => *powers.select_nth_unstable_by(most, f32::total_cmp).1,
+    }
 }
 
 /// The last nucleus that is nearly as strong as the strongest.
