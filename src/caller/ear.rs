@@ -44,6 +44,8 @@ const AFTER: usize = 50;
 const BEFORE: usize = 150;
 /// Shorter than this, seconds, it is no prompt.
 const SHORTEST: f64 = 0.14;
+/// No syllable is longer than this, seconds.
+const HELD: f64 = 0.9;
 /// Frames after which talk is cut: 12 s.
 const LONGEST: usize = 2_400;
 /// How much of a prompt must sound like a voice, on the mean.
@@ -51,6 +53,8 @@ const LIKE_A_VOICE: f32 = 0.35;
 
 /// Blocks of playback that the filter hears beforehand, to know the room: 6 s.
 const LESSON: usize = 375;
+/// Blocks that are worked on in a call, so that nobody waits for long: 0.6 s.
+const AT_ONCE: usize = 40;
 /// Power of a block from which it counts as playback: -60 dB.
 const PLAYS: f32 = 1e-6 * BLOCK as f32;
 
@@ -65,6 +69,12 @@ pub struct Ear {
     played: Resampler,
     waiting: (Vec<f32>, Vec<f32>),
     canceller: Canceller,
+    /// Blocks that wait to be learned from, those among them that are playback, whether
+    /// they are enough, how many were learned from, and whether that is done.
+    counted: usize,
+    playing: usize,
+    lesson: bool,
+    learned: usize,
     taught: bool,
     detector: Detector,
     framer: Framer,
@@ -93,6 +103,10 @@ impl Ear {
             played: Resampler::new(rate, RATE, 1)?,
             waiting: Default::default(),
             canceller: Canceller::new(),
+            counted: 0,
+            playing: 0,
+            lesson: false,
+            learned: 0,
             taught: false,
             detector: Detector::default(),
             framer: Framer::new(removal == Removal::Mixed),
@@ -145,10 +159,12 @@ impl Ear {
     }
 
     fn hear(&mut self, over: bool, prompts: &mut Vec<Prompt>) {
-        if self.removal == Removal::Adaptive && !self.taught && !self.teach(over) {
+        let most = if over { usize::MAX } else { AT_ONCE };
+        if self.removal == Removal::Adaptive && !self.taught && !self.teach(over, most) {
             return;
         }
         let blocks = self.waiting.0.len().min(self.waiting.1.len()) / BLOCK;
+        let blocks = blocks.min(most);
         let (mut left, mut echo) = ([0.0f32; BLOCK], [0.0f32; BLOCK]);
         for block in 0..blocks {
             let range = block * BLOCK..(block + 1) * BLOCK;
@@ -179,22 +195,32 @@ impl Ear {
 
     /// Lets the filter hear the beginning of the playback beforehand, once enough of it
     /// waits: with the room known from the start, the first prompts are as good as the
-    /// others. Tells whether that is done.
-    fn teach(&mut self, over: bool) -> bool {
-        let blocks = || self.waiting.1.chunks_exact(BLOCK);
-        let playing = blocks().filter(|block| power(block) > PLAYS).count();
-        if playing < LESSON && !over {
-            // Where nothing is played for long there is nothing to learn.
-            let silent = blocks().count() - playing;
-            return silent > LESSON && playing == 0;
+    /// others. Tells whether that is done; `most` blocks are heard in a call.
+    fn teach(&mut self, over: bool, most: usize) -> bool {
+        let (heard, played) = (&self.waiting.0, &self.waiting.1);
+        let all = heard.len().min(played.len()) / BLOCK;
+        if !self.lesson {
+            while self.counted < all {
+                let block = &played[self.counted * BLOCK..(self.counted + 1) * BLOCK];
+                self.playing += usize::from(power(block) > PLAYS);
+                self.counted += 1;
+                // Where nothing is played for long there is nothing to learn.
+                if self.playing >= LESSON || self.counted - self.playing > LESSON {
+                    self.lesson = true;
+                    break;
+                }
+            }
+            self.lesson |= over;
         }
+        let end = (self.learned + most.min(self.counted)).min(self.counted);
         let mut left = [0.0; BLOCK];
-        let heard = self.waiting.0.chunks_exact(BLOCK);
-        for (heard, played) in heard.zip(blocks()) {
-            self.canceller.block(heard, played, &mut left);
+        for block in self.learned..if self.lesson { end } else { 0 } {
+            let range = block * BLOCK..(block + 1) * BLOCK;
+            self.canceller.block(&heard[range.clone()], &played[range], &mut left);
+            self.learned += 1;
         }
-        self.taught = true;
-        true
+        self.taught = self.lesson && self.learned == self.counted;
+        self.taught
     }
 
     fn take(&mut self, frame: Frame, prompts: &mut Vec<Prompt>) {
@@ -238,7 +264,9 @@ impl Ear {
         let around = &frames[(first - self.gone) as usize..=(last - self.gone) as usize];
         let read = read(around, first, (from - first) as usize, (to - first) as usize);
         let Some(prompt) = read else { return };
-        let long = prompt.end - prompt.start >= SHORTEST;
+        let length = prompt.end - prompt.start;
+        // A tone that is held is no call.
+        let long = length >= SHORTEST && (length < HELD || prompt.syllables > 1);
         let voice = self.method == Method::Energy || prompt.sure >= LIKE_A_VOICE;
         if long && voice {
             prompts.push(prompt);
@@ -249,3 +277,6 @@ impl Ear {
 fn power(block: &[f32]) -> f32 {
     block.iter().map(|x| x * x).sum()
 }
+
+#[cfg(test)]
+mod tests;

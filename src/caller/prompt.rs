@@ -1,9 +1,11 @@
 //! A prompt, and how it is read out of frames.
 
+use serde::{Deserialize, Serialize};
+
 use super::frames::{Frame, STEP};
 
 /// A prompt that was heard. Times are seconds since the ear's first sample.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Prompt {
     /// When the voice began.
     pub start: f64,
@@ -15,6 +17,29 @@ pub struct Prompt {
     pub syllables: u32,
     /// How sure it is that this was a voice and that the end is right, 0 to 1.
     pub sure: f32,
+}
+
+impl Prompt {
+    /// A prompt of which only the end is known: somebody tapped it.
+    pub fn tapped(end: f64) -> Self {
+        Prompt {
+            start: end,
+            end,
+            stress: end,
+            syllables: 0,
+            sure: 1.0,
+        }
+    }
+
+    /// The same prompt `by` seconds later.
+    pub fn later(self, by: f64) -> Self {
+        Prompt {
+            start: self.start + by,
+            end: self.end + by,
+            stress: self.stress + by,
+            ..self
+        }
+    }
 }
 
 /// A frame belongs to the voice down to so many decibels below its loudest.
