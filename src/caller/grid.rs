@@ -58,6 +58,12 @@ impl Grid {
         (times.len() >= 2).then_some(Grid { first, times })
     }
 
+    /// The same beats `by` seconds later.
+    pub fn later(mut self, by: f64) -> Self {
+        self.times.iter_mut().for_each(|time| *time += by);
+        self
+    }
+
     /// Seconds at `beat`, with fractions.
     pub fn time_of(&self, beat: f64) -> f64 {
         let at = beat - self.first as f64;

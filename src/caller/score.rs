@@ -146,6 +146,10 @@ const NO_FIGURE: f64 = 3.0;
 /// Two pieces of one prompt lie no further apart than this, seconds.
 const PAUSE: f64 = 0.8;
 
+/// Beats after a figure's first that make it one that is danced: a band that has just
+/// stopped may be counted on for a beat or two.
+const BEGUN: i64 = 3;
+
 /// A figure that is danced, and its first beat.
 struct Target {
     figure: usize,
@@ -169,7 +173,7 @@ pub fn score(card: &Card, grid: &Grid, prompts: &[Prompt], until: f64, limits: &
                 beat: begin + i64::from(at.start_beat),
             })
         })
-        .filter(|target| target.beat <= last)
+        .filter(|target| target.beat + BEGUN <= last)
         .collect();
     let ends: Vec<f64> = prompts.iter().map(|p| grid.beat_at(p.end)).collect();
     let own = pair(&targets, &ends);

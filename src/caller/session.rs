@@ -79,6 +79,9 @@ enum Line {
     End(Ending),
 }
 
+/// Beats beyond its last prompt that a session which broke off is scored.
+const AFTER: f64 = 5.0;
+
 /// A session cannot be kept, read or deleted.
 #[derive(Debug, thiserror::Error)]
 pub enum SessionError {
@@ -126,8 +129,12 @@ impl Session {
     /// If the card in it cannot be read.
     pub fn score(&self) -> Result<Score, SessionError> {
         let Header { grid, limits, .. } = &self.header;
-        let last = self.prompts.last().map_or(0.0, |p| p.end);
-        let until = self.ending.map_or(last, |e| e.until);
+        // Where it broke off, the figure that was prompted last had begun or was about to.
+        let broke_off = || {
+            let last = self.prompts.last().map_or(0.0, |p| p.end);
+            grid.time_of(grid.beat_at(last) + AFTER)
+        };
+        let until = self.ending.map_or_else(broke_off, |e| e.until);
         Ok(score(&self.card()?, grid, &self.prompts, until, limits))
     }
 }
@@ -402,8 +409,8 @@ mod tests {
         assert_eq!(names, ["2026-03-01-19-30-00", "2026-03-01-19-30-00-2"]);
         assert_eq!((sessions[0].prompts.len(), sessions[0].ending), (2, None));
         let score = sessions[0].score().unwrap();
-        // Until the last prompt: beats 0 and 3, so one figure was due.
-        assert_eq!((score.figures.len(), score.whole().given), (1, 1));
+        // They end near beat 0 and on beat 3, ahead of the figures on 0 and 4.
+        assert_eq!((score.figures.len(), score.whole().given), (2, 2));
         assert_eq!(sessions[1].ending.unwrap().softened, Some(12.0));
         assert_eq!(sessions[1].header, header(1_772_393_400));
     }

@@ -131,7 +131,7 @@ pub(super) fn run(args: &ListenArgs) -> anyhow::Result<()> {
 
 /// What was measured before. Without it claps are still given: late or early
 /// by what the devices do not say of themselves.
-fn round_trips() -> RoundTrips {
+pub(super) fn round_trips() -> RoundTrips {
     let loaded = RoundTrips::path().and_then(|path| RoundTrips::load(&path));
     loaded.unwrap_or_else(|error| {
         tell(format_args!("going on without measured delays: {error}"));

@@ -10,6 +10,8 @@ mod listen;
 mod live;
 mod play;
 mod practise;
+mod progress;
+mod rehearse;
 mod speaker;
 mod tempo;
 mod track;
@@ -37,6 +39,7 @@ Examples:
   eightclap practise reel.mp3 --card my.toml  hear a recording with claps and cues
   eightclap practise reel.mp3 --write out.wav the same as a file
   eightclap listen --card my.toml             hear a band through the microphone, with claps and cues
+  eightclap rehearse --card my.toml           call to the house band, and see how early each prompt ended
   eightclap track reel.mp3 --json             what the engine hears, for programs
   eightclap tempo reel.mp3 --want 112..120    its steps per minute, and what to tell the band
   eightclap tempo                             the same of what the microphone hears
@@ -63,6 +66,10 @@ enum Command {
     Listen(listen::ListenArgs),
     /// Begin, check, show and print dance cards
     Card(card::CardArgs),
+    /// Call a dance to a band, and learn how early or late each prompt ended
+    Rehearse(Box<rehearse::RehearseArgs>),
+    /// Show all rehearsals that were kept, or delete them
+    Progress(progress::ProgressArgs),
     /// List the sound devices, or say what to do if there are none
     Devices(devices::DevicesArgs),
     /// Say who speaks the calls, say some words, or record your own voice
@@ -126,6 +133,8 @@ pub fn run() -> ExitCode {
         Some(Command::Tempo(args)) => tempo::run(&args),
         Some(Command::Listen(args)) => listen::run(&args),
         Some(Command::Card(args)) => card::run(&args),
+        Some(Command::Rehearse(args)) => rehearse::run(&args),
+        Some(Command::Progress(args)) => progress::run(&args),
         Some(Command::Devices(args)) => devices::run(&args),
         Some(Command::Voice(args)) => voice::run(&args),
     };
