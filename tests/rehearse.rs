@@ -4,10 +4,10 @@
 //! The live test needs the sound card without hardware of `tests/rig`; without it it
 //! says so and passes.
 
-#[allow(dead_code, reason = "shared with other tests")]
-mod rig;
 #[path = "rehearse/calls.rs"]
 mod calls;
+#[allow(dead_code, reason = "shared with other tests")]
+mod rig;
 
 use std::path::Path;
 
@@ -23,7 +23,10 @@ const NEAR: f64 = 40.0;
 /// First beats of the bundled dance's figures.
 fn starts() -> Vec<f64> {
     let card = Card::parse(LANTERNS_ON_THE_WEIR, "bundled card").expect("good");
-    card.figures().iter().map(|f| f64::from(f.start_beat)).collect()
+    card.figures()
+        .iter()
+        .map(|f| f64::from(f.start_beat))
+        .collect()
 }
 
 /// The house band as `rehearse` has it play.
@@ -35,7 +38,11 @@ fn performance(steps_per_minute: f64) -> Performance {
         sample_rate: RATE,
         ..Settings::default()
     };
-    Performance::new(band::tune("kettle-on-the-landing").expect("bundled"), settings).expect("good")
+    Performance::new(
+        band::tune("kettle-on-the-landing").expect("bundled"),
+        settings,
+    )
+    .expect("good")
 }
 
 fn eightclap(home: &Path) -> Command {
@@ -49,7 +56,10 @@ fn leads(report: &Path) -> Vec<Option<f64>> {
     let text = std::fs::read_to_string(report).expect("a report");
     let report: serde_json::Value = serde_json::from_str(&text).expect("JSON");
     let figures = report["score"]["figures"].as_array().expect("figures");
-    figures.iter().map(|f| f["spoken"]["lead_ms"].as_f64()).collect()
+    figures
+        .iter()
+        .map(|f| f["spoken"]["lead_ms"].as_f64())
+        .collect()
 }
 
 /// The median size of the differences between true leads and those told; those that were
@@ -62,7 +72,10 @@ fn compare(truth: &[f64], told: &[Option<f64>]) -> (f64, usize) {
         .collect();
     off.sort_by(f64::total_cmp);
     println!("off by {off:.0?} ms");
-    (off.get(off.len() / 2).copied().unwrap_or(f64::INFINITY), truth.len() - off.len())
+    (
+        off.get(off.len() / 2).copied().unwrap_or(f64::INFINITY),
+        truth.len() - off.len(),
+    )
 }
 
 #[test]
@@ -75,7 +88,10 @@ fn calls_in_a_recording_are_scored_and_kept_until_they_are_deleted() {
     save(&at("tune.wav"), &tune);
     let beats = &performance.truth().beats;
     // Half a beat ahead, but the fourth early and the sixth late.
-    let truth: Vec<f64> = [500.0, 300.0, 200.0, 1_500.0, 100.0, -300.0, 250.0, 150.0, 400.0].into();
+    let truth: Vec<f64> = [
+        500.0, 300.0, 200.0, 1_500.0, 100.0, -300.0, 250.0, 150.0, 400.0,
+    ]
+    .into();
     let calls = calls(folder.path());
     let mut heard: Vec<f32> = tune.iter().map(|x| 0.1 * x).collect();
     for ((call, lead), start) in calls.iter().zip(&truth).zip(starts()) {
@@ -86,14 +102,19 @@ fn calls_in_a_recording_are_scored_and_kept_until_they_are_deleted() {
     let (voice, band, report) = (text("calls.wav"), text("tune.wav"), text("report.json"));
     let (page, table) = (text("report.html"), text("report.csv"));
     let done = eightclap(folder.path())
-        .args(["rehearse", "--voice", &voice, "--tune", &band, "--json", &report])
+        .args([
+            "rehearse", "--voice", &voice, "--tune", &band, "--json", &report,
+        ])
         .args(["--html", &page, "--csv", &table])
         .assert()
         .success();
     let out = String::from_utf8(done.get_output().stdout.clone()).expect("text");
     println!("{out}");
     let (off, missing) = compare(&truth, &leads(&at("report.json")));
-    assert!(off < NEAR && missing == 0, "off by {off} ms, {missing} missing");
+    assert!(
+        off < NEAR && missing == 0,
+        "off by {off} ms, {missing} missing"
+    );
     assert!(out.contains("the band softened by"), "{out}");
     assert!(out.contains("* \"star by the right\" came"), "{out}");
     assert!(out.contains("* \"partners swing\" was over"), "{out}");
@@ -105,22 +126,34 @@ fn calls_in_a_recording_are_scored_and_kept_until_they_are_deleted() {
     // The same beats, told by hand.
     let one = beats[0].to_string();
     let done = eightclap(folder.path())
-        .args(["rehearse", "--voice", &voice, "--steps", "116", "--one", &one, "--times", "1"])
+        .args([
+            "rehearse", "--voice", &voice, "--steps", "116", "--one", &one, "--times", "1",
+        ])
         .assert()
         .success();
     let out = String::from_utf8(done.get_output().stdout.clone()).expect("text");
-    assert!(out.contains("to a steady beat, 116 steps per minute"), "{out}");
+    assert!(
+        out.contains("to a steady beat, 116 steps per minute"),
+        "{out}"
+    );
 
     let progress = |args: &[&str]| {
         let done = eightclap(folder.path()).arg("progress").args(args).assert();
         let output = done.get_output().clone();
-        (output.status.code(), String::from_utf8(output.stdout).expect("text"))
+        (
+            output.status.code(),
+            String::from_utf8(output.stdout).expect("text"),
+        )
     };
     let (_, list) = progress(&[]);
     assert_eq!(list.lines().count(), 3, "{list}");
     assert!(list.contains("from the first to the last of 2"), "{list}");
     let first = list.split_whitespace().next().expect("a name").to_owned();
-    assert!(progress(&["--show", &first]).1.contains("star by the right"));
+    assert!(
+        progress(&["--show", &first])
+            .1
+            .contains("star by the right")
+    );
     assert_eq!(progress(&["--delete", "nothing"]).0, Some(1));
     assert_eq!(progress(&["--delete", &first]).1, "deleted: 1 session\n");
     assert_eq!(progress(&["--delete", "all"]).1, "deleted: 1 session\n");
@@ -134,13 +167,29 @@ fn what_cannot_be_rehearsed_is_said_with_its_remedy() {
     save(&noise, &band::signals::white_noise(5.0, RATE, 0.1, 1));
     let noise = noise.display().to_string();
     for (args, words) in [
-        (vec!["--tune", "polka"], "there is no such recording; give a file, or reel"),
-        (vec!["--voice", &noise], "noise.wav: no dance tune with a clear phrase"),
-        (vec!["--voice", &noise, "--tune", "reel"], "name the recording that was played"),
+        (
+            vec!["--tune", "polka"],
+            "there is no such recording; give a file, or reel",
+        ),
+        (
+            vec!["--voice", &noise],
+            "noise.wav: no dance tune with a clear phrase",
+        ),
+        (
+            vec!["--voice", &noise, "--tune", "reel"],
+            "name the recording that was played",
+        ),
         (vec!["--voice", "gone.wav"], "gone.wav"),
-        (vec!["--voice", &noise, "--good", "3"], "--good 3 lies beyond --early 2"),
+        (
+            vec!["--voice", &noise, "--good", "3"],
+            "--good 3 lies beyond --early 2",
+        ),
     ] {
-        let done = eightclap(folder.path()).arg("rehearse").args(&args).assert().failure();
+        let done = eightclap(folder.path())
+            .arg("rehearse")
+            .args(&args)
+            .assert()
+            .failure();
         let err = String::from_utf8(done.get_output().stderr.clone()).expect("text");
         assert!(err.contains(words), "{args:?}: {err}");
         assert!(!err.contains("panicked"), "{err}");
@@ -163,11 +212,11 @@ fn rehearse(card: &rig::Card, calls: &[Call]) -> (Vec<f64>, Vec<Option<f64>>) {
     let band = performance.render();
     let beats = &performance.truth().beats;
     let lead_in = performance.truth().lead_in[0];
-    // The caller hears the lead-in and is half a second late in beginning to read.
+    // The caller hears the lead-in and takes a second to begin to read.
     let mut script = vec![0.0f32; (beats[63] * f64::from(RATE)) as usize];
     for (n, (call, start)) in calls.iter().zip(starts()).enumerate() {
         let lead = [0.3, 0.1, 0.5, 0.2, 0.0][n % 5];
-        call.add_to(&mut script, beats[start as usize] - lead - lead_in - 0.5);
+        call.add_to(&mut script, beats[start as usize] - lead - lead_in - 1.0);
     }
     let path = card.folder.path().join("calls.wav");
     save(&path, &script);
@@ -178,7 +227,18 @@ fn rehearse(card: &rig::Card, calls: &[Call]) -> (Vec<f64>, Vec<Option<f64>>) {
     let tempo = steps.to_string();
     let report_text = report.display().to_string();
     let mut program = card.eightclap(
-        &["rehearse", "--line", "--times", "1", "--steps", &tempo, "--tune", "reel", "--json", &report_text],
+        &[
+            "rehearse",
+            "--line",
+            "--times",
+            "1",
+            "--steps",
+            &tempo,
+            "--tune",
+            "reel",
+            "--json",
+            &report_text,
+        ],
         &["PULSE_SINK=vc_mic", &home],
     );
     let mut lines = BufReader::new(program.stdout.take().expect("a pipe")).lines();
@@ -188,8 +248,12 @@ fn rehearse(card: &rig::Card, calls: &[Call]) -> (Vec<f64>, Vec<Option<f64>>) {
     });
     assert!(begun, "it did not start");
     let mut caller = card.begin(&["play", &path.display().to_string()]);
-    lines.map_while(Result::ok).for_each(|line| println!("{line}"));
-    assert!(program.wait().expect("a child").success());
+    lines
+        .map_while(Result::ok)
+        .for_each(|line| println!("{line}"));
+    let done = program.wait_with_output().expect("a child");
+    let err = String::from_utf8_lossy(&done.stderr);
+    assert!(done.status.success() && !err.contains("panicked"), "{err}");
     caller.wait().expect("a player");
     recording.wait().expect("a take");
 
@@ -210,7 +274,8 @@ fn rehearse(card: &rig::Card, calls: &[Call]) -> (Vec<f64>, Vec<Option<f64>>) {
             let begin = at(start).saturating_sub(second / 2);
             let piece = &band[begin..(begin + second).min(band.len())];
             let from = (begin as f64 + rough) as usize - second / 4;
-            let shift = place(&take, piece, from, second / 2).expect("the band") as f64 - begin as f64;
+            let shift =
+                place(&take, piece, from, second / 2).expect("the band") as f64 - begin as f64;
             1e3 * (at(start) as f64 + shift - end) / f64::from(RATE)
         })
         .collect();
@@ -234,7 +299,10 @@ fn a_scripted_caller_is_scored_right_while_the_band_plays() {
         if off < NEAR && missing <= 1 {
             return;
         }
-        told.push(format!("off by {off:.0} ms, {missing} of {} missing", truth.len()));
+        told.push(format!(
+            "off by {off:.0} ms, {missing} of {} missing",
+            truth.len()
+        ));
     }
     panic!("{}", told.join("; "));
 }

@@ -165,7 +165,10 @@ fn through_a_room(sound: &[f32], dice: &mut Dice) -> Vec<f32> {
     }
     let length = (sound.len() + response.len()).next_power_of_two();
     let mut planner = RealFftPlanner::<f32>::new();
-    let (forward, back) = (planner.plan_fft_forward(length), planner.plan_fft_inverse(length));
+    let (forward, back) = (
+        planner.plan_fft_forward(length),
+        planner.plan_fft_inverse(length),
+    );
     let spectrum = |sound: &[f32]| {
         let mut padded = sound.to_vec();
         padded.resize(length, 0.0);

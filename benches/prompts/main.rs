@@ -57,8 +57,18 @@ fn main() -> anyhow::Result<()> {
 
     println!(
         "{:22} {:14} {:>5} {:>7} {:>6} | {:>6} {:>6} | {:>6} {:>6} {:>6} | {:>5} {:>5}",
-        "milliseconds", "method", "said", "found", "false", "start", "95 %", "end", "95 %", "mean",
-        "syll.", "sure"
+        "milliseconds",
+        "method",
+        "said",
+        "found",
+        "false",
+        "start",
+        "95 %",
+        "end",
+        "95 %",
+        "mean",
+        "syll.",
+        "sure"
     );
     for condition in CONDITIONS.iter().filter(|c| c.name.contains(&only)) {
         let evenings: Vec<Evening> = clips
@@ -76,7 +86,9 @@ fn main() -> anyhow::Result<()> {
             }
         }
         for (name, method, removal) in methods(condition) {
-            if value("--method").is_some_and(|m| !name.contains(&m)) { continue }
+            if value("--method").is_some_and(|m| !name.contains(&m)) {
+                continue;
+            }
             let heard: Vec<Vec<Prompt>> = evenings
                 .par_iter()
                 .map(|evening| hear(evening, method, removal))
@@ -119,7 +131,9 @@ fn hear(evening: &Evening, method: Method, removal: Removal) -> anyhow::Result<V
         ear.push(heard, played, &mut prompts)?;
     }
     ear.end(&mut prompts)?;
-    if std::env::var_os("SOFT").is_some() { eprintln!("soft {:?} {:?}", removal, ear.softened()); }
+    if std::env::var_os("SOFT").is_some() {
+        eprintln!("soft {:?} {:?}", removal, ear.softened());
+    }
     Ok(prompts)
 }
 
@@ -144,13 +158,21 @@ fn judge(said: &[Said], heard: &[Prompt], score: &mut Score, items: bool) {
             continue;
         };
         score.found += 1;
-        let (start, end) = (1e3 * (found.start - said.start), 1e3 * (found.end - said.end));
+        let (start, end) = (
+            1e3 * (found.start - said.start),
+            1e3 * (found.end - said.end),
+        );
         if items && (start.abs() > 60.0 || end.abs() > 60.0) {
-            println!("  {:8.3} to {:8.3}: start {start:.0}, end {end:.0}", said.start, said.end);
+            println!(
+                "  {:8.3} to {:8.3}: start {start:.0}, end {end:.0}",
+                said.start, said.end
+            );
         }
         score.starts.push(start);
         score.ends.push(end);
-        score.syllables.push(f64::from(found.syllables) - f64::from(said.syllables));
+        score
+            .syllables
+            .push(f64::from(found.syllables) - f64::from(said.syllables));
         score.sure.push(f64::from(found.sure));
     }
     if items {

@@ -112,7 +112,15 @@ fn speak(
     file: &Path,
 ) -> anyhow::Result<(u32, Vec<f32>)> {
     let done = Command::new("espeak-ng")
-        .args(["-v", voice, "-s", &words.to_string(), "-p", &pitch.to_string(), "-w"])
+        .args([
+            "-v",
+            voice,
+            "-s",
+            &words.to_string(),
+            "-p",
+            &pitch.to_string(),
+            "-w",
+        ])
         .arg(file)
         .arg(text)
         .output()

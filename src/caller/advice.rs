@@ -46,7 +46,8 @@ impl Sum {
     /// The sum of some figures.
     pub fn of<'a>(figures: impl IntoIterator<Item = &'a Scored>) -> Self {
         let figures: Vec<&Scored> = figures.into_iter().collect();
-        let count = |is: fn(Verdict) -> bool| figures.iter().filter(|f| is(f.verdict)).count() as u32;
+        let count =
+            |is: fn(Verdict) -> bool| figures.iter().filter(|f| is(f.verdict)).count() as u32;
         let spoken: Vec<&Spoken> = figures.iter().filter_map(|f| f.spoken.as_ref()).collect();
         let mean = |value: &dyn Fn(&Spoken) -> f64| {
             spoken.iter().map(|s| value(s)).sum::<f64>() / spoken.len().max(1) as f64
@@ -92,7 +93,12 @@ impl Score {
 
     /// Each time through in sum, in order, from 1.
     pub fn by_time(&self) -> Vec<(u32, Sum)> {
-        let most = self.figures.iter().map(|f| f.time_through).max().unwrap_or(0);
+        let most = self
+            .figures
+            .iter()
+            .map(|f| f.time_through)
+            .max()
+            .unwrap_or(0);
         let of = |n| self.figures.iter().filter(move |f| f.time_through == n);
         (1..=most).map(|n| (n, Sum::of(of(n)))).collect()
     }
@@ -191,12 +197,18 @@ pub fn advice(card: &Card, score: &Score, limits: &Limits) -> Vec<String> {
             };
             all.push((
                 8.0,
-                format!("\"{name}\" was not prompted in {words} {}", which.join(", ")),
+                format!(
+                    "\"{name}\" was not prompted in {words} {}",
+                    which.join(", ")
+                ),
             ));
         }
         let again: u32 = of().map(|f| f.again).sum();
         if again > 0 {
-            all.push((2.0, format!("\"{name}\" was said more than once: once is enough")));
+            all.push((
+                2.0,
+                format!("\"{name}\" was said more than once: once is enough"),
+            ));
         }
         let over = of().filter(|f| f.spoke_over).count() as u32;
         if over > 0 {
@@ -238,7 +250,8 @@ pub fn advice(card: &Card, score: &Score, limits: &Limits) -> Vec<String> {
     let mut told: Vec<String> = all.into_iter().map(|(_, text)| text).collect();
     let whole = score.whole();
     if whole.given == 0 {
-        told = vec!["no prompt was heard: check the microphone, or tap the end of each call".into()];
+        told =
+            vec!["no prompt was heard: check the microphone, or tap the end of each call".into()];
     } else if told.is_empty() {
         told.push("every prompt was over in time and none too soon: well called".into());
     }

@@ -18,10 +18,7 @@ const CLEAR: f32 = 8.0;
 ///
 /// # Errors
 /// If a rate is out of all reason.
-pub fn align(
-    heard: (u32, &[f32]),
-    played: (u32, &[f32]),
-) -> Result<Option<f64>, EarError> {
+pub fn align(heard: (u32, &[f32]), played: (u32, &[f32])) -> Result<Option<f64>, EarError> {
     let (heard, played) = (whitened(heard)?, whitened(played)?);
     let reach = FURTHEST * RATE as usize;
     // Silence before, so that it may come sooner too.

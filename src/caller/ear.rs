@@ -85,9 +85,8 @@ pub struct Ear {
     /// First and last frame of the voice that is heard now.
     voice: Option<(u64, u64)>,
     smooth: f32,
-    /// Energy of the playback heard while nobody spoke, and what was left of it.
-    before: f64,
-    after: f64,
+    /// Decibels by which blocks of playback were softened while nobody spoke.
+    softer: Vec<f32>,
 }
 
 impl Ear {
@@ -115,8 +114,7 @@ impl Ear {
             gone: 0,
             voice: None,
             smooth: 0.0,
-            before: 0.0,
-            after: 0.0,
+            softer: Vec::new(),
         })
     }
 
@@ -152,10 +150,13 @@ impl Ear {
         Ok(())
     }
 
-    /// By how many decibels the playback was softened while nobody spoke; `None` if
-    /// none was heard.
+    /// By how many decibels the playback was softened while nobody spoke, on the median;
+    /// `None` if nothing was played.
     pub fn softened(&self) -> Option<f32> {
-        (self.before > 0.0).then(|| 10.0 * (self.before / self.after.max(1e-12)).log10() as f32)
+        let mut all = self.softer.clone();
+        let middle = all.len() / 2;
+        let median = |all: &mut Vec<f32>| *all.select_nth_unstable_by(middle, f32::total_cmp).1;
+        (!all.is_empty()).then(|| median(&mut all))
     }
 
     fn hear(&mut self, over: bool, prompts: &mut Vec<Prompt>) {
@@ -176,8 +177,8 @@ impl Ear {
             }
             if matches!(self.removal, Removal::Spectral | Removal::Adaptive) {
                 if self.voice.is_none() && power(played) > PLAYS {
-                    self.before += f64::from(power(heard));
-                    self.after += f64::from(power(&left));
+                    let (before, after) = (power(heard) + 1e-9, power(&left) + 1e-9);
+                    self.softer.push(10.0 * (before / after).log10());
                 }
                 echo.copy_from_slice(played);
             }
@@ -216,7 +217,8 @@ impl Ear {
         let mut left = [0.0; BLOCK];
         for block in self.learned..if self.lesson { end } else { 0 } {
             let range = block * BLOCK..(block + 1) * BLOCK;
-            self.canceller.block(&heard[range.clone()], &played[range], &mut left);
+            self.canceller
+                .block(&heard[range.clone()], &played[range], &mut left);
             self.learned += 1;
         }
         self.taught = self.lesson && self.learned == self.counted;
@@ -246,7 +248,10 @@ impl Ear {
             (Some((_, to)), false) if now - *to >= (GAP + AFTER) as u64 => self.finish(prompts),
             _ => {}
         }
-        let keep = self.voice.map_or(now, |v| v.0).saturating_sub(BEFORE as u64);
+        let keep = self
+            .voice
+            .map_or(now, |v| v.0)
+            .saturating_sub(BEFORE as u64);
         while self.gone < keep && !self.frames.is_empty() {
             self.frames.pop_front();
             self.gone += 1;
@@ -262,7 +267,12 @@ impl Ear {
         let first = from.saturating_sub(BEFORE as u64).max(self.gone);
         let last = (to + AFTER as u64).min(self.gone + frames.len() as u64 - 1);
         let around = &frames[(first - self.gone) as usize..=(last - self.gone) as usize];
-        let read = read(around, first, (from - first) as usize, (to - first) as usize);
+        let read = read(
+            around,
+            first,
+            (from - first) as usize,
+            (to - first) as usize,
+        );
         let Some(prompt) = read else { return };
         let length = prompt.end - prompt.start;
         // A tone that is held is no call.

@@ -18,8 +18,8 @@ pub(super) const STEP: f64 = HOP as f64 / RATE as f64;
 
 /// Edges of the bands, hertz: about a third of an octave apart at the voice's middle.
 const EDGES: [f32; 15] = [
-    125.0, 250.0, 375.0, 500.0, 650.0, 850.0, 1_100.0, 1_400.0, 1_800.0, 2_300.0, 2_900.0,
-    3_700.0, 4_700.0, 6_000.0, 7_500.0,
+    125.0, 250.0, 375.0, 500.0, 650.0, 850.0, 1_100.0, 1_400.0, 1_800.0, 2_300.0, 2_900.0, 3_700.0,
+    4_700.0, 6_000.0, 7_500.0,
 ];
 const BANDS: usize = EDGES.len() - 1;
 /// The bands in which syllables are told apart: 375 to 2900 Hz.

@@ -124,7 +124,10 @@ mod tests {
             let there = grid.beat_at(grid.time_of(beat));
             assert!((there - beat).abs() < 1e-9, "{beat} became {there}");
         }
-        assert!((grid.time_of(2.0) - 2.1).abs() < 1e-9, "missing beats are even");
+        assert!(
+            (grid.time_of(2.0) - 2.1).abs() < 1e-9,
+            "missing beats are even"
+        );
         assert_eq!(grid.last(), 4);
     }
 

@@ -6,8 +6,8 @@
 
 mod advice;
 mod align;
-mod echo;
 mod ear;
+mod echo;
 mod frames;
 mod grid;
 mod prompt;

@@ -76,16 +76,21 @@ pub(super) fn read(frames: &[Frame], first: u64, from: usize, to: usize) -> Opti
         let floor: f32 = run.iter().map(|f| f.floor).sum();
         Some(power > (RUN as f32 * least).max(CLEAR * floor))
     };
-    let runs: Vec<usize> = (0..frames.len()).filter(|n| run(*n) == Some(true)).collect();
+    let runs: Vec<usize> = (0..frames.len())
+        .filter(|n| run(*n) == Some(true))
+        .collect();
     // From the middle outwards, over no gap longer than a stop's.
     let begin = runs.iter().copied().find(|n| *n + RUN > from)?;
-    let start = runs.iter().rev().filter(|n| **n <= begin).try_fold(begin, |at, n| {
-        (at - n <= STOP).then_some(*n).ok_or(at)
-    });
+    let start = runs
+        .iter()
+        .rev()
+        .filter(|n| **n <= begin)
+        .try_fold(begin, |at, n| (at - n <= STOP).then_some(*n).ok_or(at));
     let last = runs.iter().copied().rfind(|n| *n <= to)?;
-    let end = runs.iter().filter(|n| **n >= last).try_fold(last, |at, n| {
-        (n - at <= STOP).then_some(*n).ok_or(at)
-    });
+    let end = runs
+        .iter()
+        .filter(|n| **n >= last)
+        .try_fold(last, |at, n| (n - at <= STOP).then_some(*n).ok_or(at));
     let unwrap = |at: Result<usize, usize>| at.unwrap_or_else(|at| at);
     // The middle frame is the one that is meant.
     let (start, end) = (unwrap(start) + RUN / 2, unwrap(end) + RUN / 2);
@@ -125,7 +130,11 @@ fn beside(frames: &[Frame], from: usize, to: usize) -> f32 {
 /// The last nucleus that is nearly as strong as the strongest.
 fn last_weighty(nuclei: &[(usize, f32)]) -> Option<usize> {
     let strongest = nuclei.iter().map(|n| n.1).reduce(f32::max)?;
-    nuclei.iter().rev().find(|n| n.1 > strongest - WEIGHT).map(|n| n.0)
+    nuclei
+        .iter()
+        .rev()
+        .find(|n| n.1 > strongest - WEIGHT)
+        .map(|n| n.0)
 }
 
 /// Middles of syllables: their frames and decibels.

@@ -146,9 +146,10 @@ const NO_FIGURE: f64 = 3.0;
 /// Two pieces of one prompt lie no further apart than this, seconds.
 const PAUSE: f64 = 0.8;
 
-/// Beats after a figure's first that make it one that is danced: a band that has just
-/// stopped may be counted on for a beat or two.
+/// Beats after a figure's first that make it one that is danced, and after a later time
+/// through's first that make it one: a band that has stopped is counted on for a while.
 const BEGUN: i64 = 3;
+const GONE_ON: i64 = 7;
 
 /// A figure that is danced, and its first beat.
 struct Target {
@@ -164,7 +165,7 @@ pub fn score(card: &Card, grid: &Grid, prompts: &[Prompt], until: f64, limits: &
     let last = grid.last().min(grid.beat_at(until).floor() as i64);
     let targets: Vec<Target> = (1..)
         .map(|time| (time, i64::from(time - 1) * i64::from(form)))
-        .take_while(|(_, begin)| *begin <= last)
+        .take_while(|(time, begin)| begin + if *time > 1 { GONE_ON } else { 0 } <= last)
         .flat_map(|(time_through, begin)| {
             let figures = card.figures().iter().enumerate();
             figures.map(move |(figure, at)| Target {
@@ -184,7 +185,11 @@ pub fn score(card: &Card, grid: &Grid, prompts: &[Prompt], until: f64, limits: &
     let mut strays = Vec::new();
     let mut taken = vec![false; prompts.len()];
     own.iter().flatten().for_each(|p| taken[*p] = true);
-    for n in (0..prompts.len()).rev().filter(|n| !taken[*n]).collect::<Vec<_>>() {
+    for n in (0..prompts.len())
+        .rev()
+        .filter(|n| !taken[*n])
+        .collect::<Vec<_>>()
+    {
         let next = pieces.iter().position(|of| of.first() == Some(&(n + 1)));
         if let Some(next) = next.filter(|_| prompts[n + 1].start - prompts[n].end < PAUSE) {
             pieces[next].insert(0, n);
@@ -211,7 +216,9 @@ pub fn score(card: &Card, grid: &Grid, prompts: &[Prompt], until: f64, limits: &
             };
             spoken(&whole, target.beat, grid)
         });
-        let before = n.checked_sub(1).map(|n| targets[n].beat as f64 + limits.over);
+        let before = n
+            .checked_sub(1)
+            .map(|n| targets[n].beat as f64 + limits.over);
         figures.push(Scored {
             figure: target.figure,
             name: card.figures()[target.figure].name.clone(),
@@ -219,7 +226,9 @@ pub fn score(card: &Card, grid: &Grid, prompts: &[Prompt], until: f64, limits: &
             beat: target.beat,
             verdict: verdict(spoken.as_ref(), limits),
             again: again[n],
-            spoke_over: spoken.zip(before).is_some_and(|(s, b)| s.start_beat < b && s.syllables > 0),
+            spoke_over: spoken
+                .zip(before)
+                .is_some_and(|(s, b)| s.start_beat < b && s.syllables > 0),
             hasty: spoken.is_some_and(|s| s.pace.is_some_and(|p| p > limits.hasty)),
             spoken,
         });
@@ -242,8 +251,7 @@ fn spoken(prompt: &Prompt, beat: i64, grid: &Grid) -> Spoken {
         end_beat,
         stress_beat: grid.beat_at(prompt.stress),
         syllables: prompt.syllables,
-        pace: (prompt.syllables > 0 && length > 0.0)
-            .then(|| f64::from(prompt.syllables) / length),
+        pace: (prompt.syllables > 0 && length > 0.0).then(|| f64::from(prompt.syllables) / length),
         lead: beat as f64 - end_beat,
         lead_ms: 1e3 * (grid.time_of(beat as f64) - prompt.end),
         sure: prompt.sure,
@@ -264,8 +272,12 @@ fn verdict(spoken: Option<&Spoken>, limits: &Limits) -> Verdict {
 /// to the end, is no figure that was missed.
 fn fade(figures: &mut [Scored], limits: &Limits) {
     for n in 0..figures.len() {
-        let (this, later) = figures[n..].split_first_mut().unwrap_or_else(|| unreachable!());
-        let silent = later.iter().all(|f| f.figure != this.figure || f.spoken.is_none());
+        let (this, later) = figures[n..]
+            .split_first_mut()
+            .unwrap_or_else(|| unreachable!());
+        let silent = later
+            .iter()
+            .all(|f| f.figure != this.figure || f.spoken.is_none());
         if this.verdict == Verdict::Missed && this.time_through > limits.full && silent {
             this.verdict = Verdict::Faded;
         }
@@ -293,7 +305,10 @@ fn pair(targets: &[Target], ends: &[f64]) -> Vec<Option<usize>> {
             if p > 0 {
                 least = least.min(best[t * columns + p - 1] + NO_FIGURE);
             }
-            if t > 0 && p > 0 && let Some(cost) = cost(t - 1, p - 1) {
+            if t > 0
+                && p > 0
+                && let Some(cost) = cost(t - 1, p - 1)
+            {
                 least = least.min(best[(t - 1) * columns + p - 1] + cost);
             }
             best[t * columns + p] = least;

@@ -264,7 +264,9 @@ impl Store {
             Ok(entries) => entries,
         };
         let paths = entries.filter_map(|entry| Some(entry.ok()?.path()));
-        Ok(paths.filter(|p| p.extension().is_some_and(|e| e == ENDING)).collect())
+        Ok(paths
+            .filter(|p| p.extension().is_some_and(|e| e == ENDING))
+            .collect())
     }
 
     /// Deletes a session with its recording, or all of them; tells how many.
@@ -326,7 +328,11 @@ pub fn read(path: &Path) -> Result<Session, SessionError> {
     }
     let header = header.ok_or_else(|| wrong(1, "it is empty".into()))?;
     prompts.sort_by(|a: &Prompt, b| a.end.total_cmp(&b.end));
-    let name = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+    let name = path
+        .file_stem()
+        .unwrap_or_default()
+        .to_string_lossy()
+        .into_owned();
     Ok(Session {
         name,
         header,
@@ -337,7 +343,9 @@ pub fn read(path: &Path) -> Result<Session, SessionError> {
 
 /// Seconds since 1970, now.
 pub fn now() -> u64 {
-    SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |d| d.as_secs())
+    SystemTime::now()
+        .duration_since(UNIX_EPOCH)
+        .map_or(0, |d| d.as_secs())
 }
 
 /// A moment, seconds since 1970, as date and time (UTC): "2026-03-01 19:30:00".
@@ -401,7 +409,12 @@ mod tests {
         let mut file = OpenOptions::new().append(true).open(keeper.path()).unwrap();
         file.write_all(b"{\"prompt\":{\"sta").unwrap();
         let mut other = store.begin(header(1_772_393_400)).unwrap();
-        other.end(Ending { until: 20.0, softened: Some(12.0) }).unwrap();
+        other
+            .end(Ending {
+                until: 20.0,
+                softened: Some(12.0),
+            })
+            .unwrap();
 
         let (sessions, wrong) = store.all().unwrap();
         assert!(wrong.is_empty());
@@ -425,7 +438,10 @@ mod tests {
         }
         std::fs::write(first.with_extension("wav"), "sound").unwrap();
         std::fs::write(folder.path().join("notes.txt"), "mine").unwrap();
-        assert!(matches!(store.delete(Some("x")), Err(SessionError::None(_))));
+        assert!(matches!(
+            store.delete(Some("x")),
+            Err(SessionError::None(_))
+        ));
         assert_eq!(store.delete(Some("1970-01-01-00-00-00")).unwrap(), 1);
         assert!(!first.with_extension("wav").exists());
         assert_eq!(store.delete(None).unwrap(), 3);
@@ -440,6 +456,10 @@ mod tests {
         std::fs::write(folder.path().join("x.jsonl"), "hello\n{}\n").unwrap();
         let (sessions, wrong) = store.all().unwrap();
         assert!(sessions.is_empty());
-        assert!(wrong[0].to_string().contains("x.jsonl: line 1"), "{}", wrong[0]);
+        assert!(
+            wrong[0].to_string().contains("x.jsonl: line 1"),
+            "{}",
+            wrong[0]
+        );
     }
 }

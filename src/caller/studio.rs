@@ -235,7 +235,9 @@ impl Desk {
             match self.look() {
                 Ok(done) => over = done,
                 Err(why) => {
-                    let _ = self.tell.send(Told::Lost(Direction::Out, format!("{why:#}")));
+                    let _ = self
+                        .tell
+                        .send(Told::Lost(Direction::Out, format!("{why:#}")));
                     over = true;
                 }
             }
@@ -318,7 +320,13 @@ impl Desk {
         }
         // Those long over may be let go of: only this thread holds them by then.
         let over = ((heard - 2.0) / PIECE).max(0.0) as usize;
-        for clip in self.clips.iter_mut().take(over).rev().take_while(|c| !c.is_empty()) {
+        for clip in self
+            .clips
+            .iter_mut()
+            .take(over)
+            .rev()
+            .take_while(|c| !c.is_empty())
+        {
             *clip = Arc::from([]);
         }
         Ok(())
@@ -410,9 +418,9 @@ impl Desk {
         }));
         mic.heard += sound.len() as u64;
         if let Some(keep) = &mut mic.keep {
-            let done = sound.iter().try_for_each(|x| {
-                keep.write_sample((x.clamp(-1.0, 1.0) * 32_767.0) as i16)
-            });
+            let done = sound
+                .iter()
+                .try_for_each(|x| keep.write_sample((x.clamp(-1.0, 1.0) * 32_767.0) as i16));
             // So that a crash leaves a recording that can be played.
             let whole = mic.heard / u64::from(mic.intake.rate);
             let before = (mic.heard - sound.len() as u64) / u64::from(mic.intake.rate);

@@ -27,12 +27,25 @@ fn prompt(beat: f64, lead: f64, length: f64) -> Prompt {
 /// A prompt half a beat ahead of each figure of a time through.
 fn all(time: u32) -> Vec<Prompt> {
     let begin = 64.0 * f64::from(time - 1);
-    let starts = card().figures().iter().map(|f| f64::from(f.start_beat)).collect::<Vec<_>>();
-    starts.into_iter().map(|start| prompt(begin + start, 0.5, 2.0)).collect()
+    let starts = card()
+        .figures()
+        .iter()
+        .map(|f| f64::from(f.start_beat))
+        .collect::<Vec<_>>();
+    starts
+        .into_iter()
+        .map(|start| prompt(begin + start, 0.5, 2.0))
+        .collect()
 }
 
 fn scored(prompts: &[Prompt], times: u32) -> Score {
-    score(&card(), &grid(times), prompts, f64::INFINITY, &Limits::default())
+    score(
+        &card(),
+        &grid(times),
+        prompts,
+        f64::INFINITY,
+        &Limits::default(),
+    )
 }
 
 fn told(score: &Score) -> Vec<String> {
@@ -62,7 +75,10 @@ fn a_prompt_is_judged_by_the_beats_from_its_end_to_the_figure() {
         assert!((spoken.lead - lead).abs() < 1e-6);
         assert!((spoken.lead_ms - 500.0 * lead).abs() < 1e-3);
         let others = score.figures.iter().filter(|f| f.figure != 2);
-        assert!(others.clone().all(|f| f.verdict == Verdict::Good), "{score:?}");
+        assert!(
+            others.clone().all(|f| f.verdict == Verdict::Good),
+            "{score:?}"
+        );
         assert_eq!(others.count(), 8);
     }
 }
@@ -106,17 +122,33 @@ fn silence_after_the_full_times_is_fading_and_before_them_is_not() {
     assert!(of(3).chain(of(4)).all(|f| f.verdict == Verdict::Faded));
     assert_eq!(score.whole().missed, 0);
     let times = score.by_time();
-    let words: Vec<&str> = times.iter().map(|(_, sum)| fading(&times[0].1, sum)).collect();
+    let words: Vec<&str> = times
+        .iter()
+        .map(|(_, sum)| fading(&times[0].1, sum))
+        .collect();
     assert_eq!(words, ["full", "full", "silent", "silent"]);
 
     // One that comes back after a silence was missed in between.
     let mut prompts = prompts;
     prompts.push(prompt(192.0 + 16.0, 0.5, 2.0));
     let score = scored(&prompts, 4);
-    let third: Vec<Verdict> = score.figures.iter().filter(|f| f.figure == 2).map(|f| f.verdict).collect();
-    assert_eq!(third, [Verdict::Good, Verdict::Good, Verdict::Missed, Verdict::Good]);
+    let third: Vec<Verdict> = score
+        .figures
+        .iter()
+        .filter(|f| f.figure == 2)
+        .map(|f| f.verdict)
+        .collect();
+    assert_eq!(
+        third,
+        [Verdict::Good, Verdict::Good, Verdict::Missed, Verdict::Good]
+    );
     // In the first time through nothing has faded yet.
-    assert!(scored(&[], 1).figures.iter().all(|f| f.verdict == Verdict::Missed));
+    assert!(
+        scored(&[], 1)
+            .figures
+            .iter()
+            .all(|f| f.verdict == Verdict::Missed)
+    );
 }
 
 #[test]
@@ -129,7 +161,11 @@ fn a_prompt_said_twice_counts_once() {
     assert_eq!(score.figures[5].verdict, Verdict::Good);
     assert_eq!(score.figures[5].again, 1);
     assert_eq!(score.strays, []);
-    assert!(told(&score).iter().any(|t| t.contains("said more than once")));
+    assert!(
+        told(&score)
+            .iter()
+            .any(|t| t.contains("said more than once"))
+    );
 }
 
 #[test]
@@ -137,7 +173,14 @@ fn two_pieces_of_one_call_are_one_call() {
     let mut prompts = all(1);
     let last = prompts[5];
     prompts[5].start = last.end - 0.4;
-    prompts.insert(5, Prompt { end: last.end - 0.9, start: last.end - 1.6, ..last });
+    prompts.insert(
+        5,
+        Prompt {
+            end: last.end - 0.9,
+            start: last.end - 1.6,
+            ..last
+        },
+    );
     let score = scored(&prompts, 1);
     let star = &score.figures[5];
     assert_eq!((star.again, star.verdict), (0, Verdict::Good));
@@ -152,7 +195,10 @@ fn talk_in_the_middle_of_a_figure_belongs_to_none() {
     // The swing lasts from beat 4 to 16.
     prompts.insert(2, prompt(7.0, 0.0, 1.0));
     let score = scored(&prompts, 1);
-    assert!(score.figures.iter().all(|f| f.verdict == Verdict::Good), "{score:?}");
+    assert!(
+        score.figures.iter().all(|f| f.verdict == Verdict::Good),
+        "{score:?}"
+    );
     assert_eq!(score.strays.len(), 1);
 }
 
@@ -162,9 +208,18 @@ fn a_prompt_that_begins_too_soon_speaks_over_the_figure_before() {
     // Long lines begin on 32; the call for the star, on 40, begins half a beat later.
     prompts[5] = prompt(40.0, 0.5, 7.0);
     let score = scored(&prompts, 1);
-    let over: Vec<usize> = score.figures.iter().filter(|f| f.spoke_over).map(|f| f.figure).collect();
+    let over: Vec<usize> = score
+        .figures
+        .iter()
+        .filter(|f| f.spoke_over)
+        .map(|f| f.figure)
+        .collect();
     assert_eq!(over, [5]);
-    assert!(told(&score).iter().any(|t| t.contains("while \"long lines forward and back\" was getting going")));
+    assert!(
+        told(&score)
+            .iter()
+            .any(|t| t.contains("while \"long lines forward and back\" was getting going"))
+    );
 }
 
 #[test]
@@ -182,13 +237,29 @@ fn a_prompt_spoken_too_fast_is_hasty() {
 fn taps_have_an_end_and_no_pace() {
     let taps: Vec<Prompt> = all(1).iter().map(|p| Prompt::tapped(p.end)).collect();
     let score = scored(&taps, 1);
-    assert!(score.figures.iter().all(|f| f.verdict == Verdict::Good && !f.spoke_over));
-    assert!(score.figures.iter().all(|f| f.spoken.is_some_and(|s| s.pace.is_none())));
+    assert!(
+        score
+            .figures
+            .iter()
+            .all(|f| f.verdict == Verdict::Good && !f.spoke_over)
+    );
+    assert!(
+        score
+            .figures
+            .iter()
+            .all(|f| f.spoken.is_some_and(|s| s.pace.is_none()))
+    );
 }
 
 #[test]
 fn only_what_was_danced_is_scored() {
-    let score = score(&card(), &grid(2), &all(1), 4.0 + 0.5 * 20.0, &Limits::default());
+    let score = score(
+        &card(),
+        &grid(2),
+        &all(1),
+        4.0 + 0.5 * 20.0,
+        &Limits::default(),
+    );
     // Beat 20 was reached: figures on 0, 4 and 16; 24 was not.
     assert_eq!(score.figures.len(), 3);
 }
@@ -205,17 +276,30 @@ fn advice_says_what_to_start_where() {
         .collect();
     let score = scored(&prompts, 2);
     // To be over half a beat before beat 40 it has to begin on 37.5: count 6.
-    assert_eq!(told(&score), ["\"star by the right\" came 0.6 beats late on average: start it on 6"]);
-    assert_eq!(told(&scored(&all(1), 1)), ["every prompt was over in time and none too soon: well called"]);
+    assert_eq!(
+        told(&score),
+        ["\"star by the right\" came 0.6 beats late on average: start it on 6"]
+    );
+    assert_eq!(
+        told(&scored(&all(1), 1)),
+        ["every prompt was over in time and none too soon: well called"]
+    );
     assert!(told(&scored(&[], 1))[0].contains("no prompt was heard"));
     // A call too long for its room is to be shorter.
     let mut prompts = all(1);
     prompts[1] = prompt(4.0, -1.0, 4.0);
     let text = told(&scored(&prompts, 1)).join("; ");
-    assert!(text.contains("it takes 4.0 beats and there is room for 2.5 beats: use fewer words"), "{text}");
+    assert!(
+        text.contains("it takes 4.0 beats and there is room for 2.5 beats: use fewer words"),
+        "{text}"
+    );
     // Who never fades is told so.
     let score = scored(&(1..=3).flat_map(all).collect::<Vec<_>>(), 3);
-    assert!(told(&score)[0].starts_with("after 2 times through"), "{:?}", told(&score));
+    assert!(
+        told(&score)[0].starts_with("after 2 times through"),
+        "{:?}",
+        told(&score)
+    );
 }
 
 #[test]
@@ -224,7 +308,10 @@ fn sums_tell_share_lead_and_spread() {
     prompts[2] = prompt(16.0, -0.5, 2.0);
     prompts[3] = prompt(24.0, 1.5, 2.0);
     let whole = scored(&prompts, 1).whole();
-    assert_eq!((whole.wanted, whole.given, whole.good, whole.late), (9, 9, 8, 1));
+    assert_eq!(
+        (whole.wanted, whole.given, whole.good, whole.late),
+        (9, 9, 8, 1)
+    );
     assert!((whole.lead - 0.5).abs() < 1e-6 && (whole.share() - 8.0 / 9.0).abs() < 1e-9);
     assert!((whole.spread - (2.0f64 / 9.0).sqrt()).abs() < 1e-6);
     assert!((whole.beats - 2.0).abs() < 1e-6 && (whole.pace - 3.0).abs() < 1e-6);

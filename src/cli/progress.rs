@@ -56,11 +56,16 @@ pub(super) fn run(args: &ProgressArgs) -> anyhow::Result<()> {
     };
     if args.show.is_none() {
         match all.is_empty() {
-            true => writeln!(out, "no rehearsal is kept yet: `eightclap rehearse` makes one")?,
+            true => writeln!(
+                out,
+                "no rehearsal is kept yet: `eightclap rehearse` makes one"
+            )?,
             false => write!(out, "{}", progress(&all))?,
         }
     }
-    let wanted = [&args.html, &args.json, &args.csv].into_iter().any(Option::is_some);
+    let wanted = [&args.html, &args.json, &args.csv]
+        .into_iter()
+        .any(Option::is_some);
     let Some(chosen) = chosen else {
         if args.show.is_some() || wanted {
             anyhow::bail!("there is no session \"{name}\"; `eightclap progress` lists them");

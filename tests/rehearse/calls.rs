@@ -48,9 +48,9 @@ impl Call {
         }
     }
 
-    /// Adds it so that it ends at `end` seconds.
+    /// Adds it so that it ends at `end` seconds, or as soon as it can.
     pub fn add_to(&self, out: &mut [f32], end: f64) {
-        let first = (end * f64::from(RATE)) as usize - self.to;
+        let first = ((end * f64::from(RATE)) as usize).saturating_sub(self.to);
         for (y, x) in out[first..].iter_mut().zip(&self.sound) {
             *y += x;
         }

@@ -39,7 +39,10 @@ fn take(seconds: f64, at: &[f64]) -> Vec<f32> {
     for (n, at) in at.iter().enumerate() {
         let first = (at * f64::from(HERTZ)) as usize;
         let voice = babble(5, 110.0 + 20.0 * (n % 3) as f64);
-        sound[first..].iter_mut().zip(voice).for_each(|(y, x)| *y += x);
+        sound[first..]
+            .iter_mut()
+            .zip(voice)
+            .for_each(|(y, x)| *y += x);
     }
     sound
 }
@@ -59,10 +62,19 @@ fn hear(sound: &[f32], played: &[f32], removal: Removal, block: usize) -> (Vec<P
 fn check(prompts: &[Prompt], at: &[f64]) {
     assert_eq!(prompts.len(), at.len(), "{prompts:?}");
     for (prompt, at) in prompts.iter().zip(at) {
-        assert!((prompt.start - at - 0.012).abs() < 0.03, "{prompt:?} for {at}");
-        assert!((prompt.end - at - 0.988).abs() < 0.03, "{prompt:?} for {at}");
+        assert!(
+            (prompt.start - at - 0.012).abs() < 0.03,
+            "{prompt:?} for {at}"
+        );
+        assert!(
+            (prompt.end - at - 0.988).abs() < 0.03,
+            "{prompt:?} for {at}"
+        );
         assert_eq!(prompt.syllables, 5, "{prompt:?}");
-        assert!((prompt.stress - at - 0.9).abs() < 0.05, "the last of five: {prompt:?}");
+        assert!(
+            (prompt.stress - at - 0.9).abs() < 0.05,
+            "the last of five: {prompt:?}"
+        );
     }
 }
 
@@ -100,7 +112,10 @@ fn noise_claps_and_steady_tones_are_no_prompts() {
     let clap = crate::sound::clap::group(HERTZ);
     for beat in 0..12 {
         let at = HERTZ as usize / 2 * (beat + 2);
-        sound[at..].iter_mut().zip(clap.iter()).for_each(|(y, x)| *y += 0.5 * x);
+        sound[at..]
+            .iter_mut()
+            .zip(clap.iter())
+            .for_each(|(y, x)| *y += 0.5 * x);
     }
     let tone = signals::sine(1.0, HERTZ, 440.0, 0.2);
     let at = 7 * HERTZ as usize;
@@ -130,12 +145,18 @@ fn a_band_from_the_loudspeaker_as_loud_as_the_voice_is_taken_out() {
         let gain = 0.25 * 10f64.powf(-8.0 * later) * dice.between(-1.0, 1.0);
         (960 + (later * f64::from(HERTZ)) as usize, gain)
     })) {
-        heard[delay..].iter_mut().zip(&played).for_each(|(y, x)| *y += gain as f32 * x);
+        heard[delay..]
+            .iter_mut()
+            .zip(&played)
+            .for_each(|(y, x)| *y += gain as f32 * x);
     }
     let (prompts, ear) = hear(&heard, &played, Removal::Adaptive, 480);
     assert_eq!(prompts.len(), at.len(), "{prompts:?}");
     for (prompt, at) in prompts.iter().zip(at) {
-        assert!((prompt.end - at - 0.988).abs() < 0.06, "{prompt:?} for {at}");
+        assert!(
+            (prompt.end - at - 0.988).abs() < 0.06,
+            "{prompt:?} for {at}"
+        );
     }
     let softened = ear.softened().expect("it played");
     assert!(softened > 10.0, "softened by {softened} dB");

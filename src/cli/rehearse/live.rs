@@ -24,6 +24,8 @@ use super::{Kept, Plan, RehearseArgs, USUAL};
 const AHEAD: f64 = 0.5;
 /// Samples made at a time.
 const BLOCK: usize = 1_024;
+/// Seconds in which the ear learns to know the room, and tells no prompt.
+const LESSON: f64 = 10.0;
 /// Beats after a figure's first until which its prompt may still be heard.
 const SETTLED: f64 = 4.5;
 
@@ -42,7 +44,11 @@ fn music(args: &RehearseArgs, card: &Card) -> anyhow::Result<Music> {
             let mut recording = Recording::open(path)?;
             let grid = beats(Recording::open(path)?, path, card.form())?;
             return Ok(Music {
-                name: path.file_name().unwrap_or_default().to_string_lossy().into_owned(),
+                name: path
+                    .file_name()
+                    .unwrap_or_default()
+                    .to_string_lossy()
+                    .into_owned(),
                 rate: recording.sample_rate(),
                 seconds: recording.seconds().unwrap_or(0.0),
                 playback: Box::new(move |out| {
@@ -143,7 +149,11 @@ pub(super) fn rehearse(
         tune: music.name.clone(),
         grid: music.grid.clone(),
     };
-    let heard = if args.taps { Heard::Taps } else { Heard::Microphone };
+    let heard = if args.taps {
+        Heard::Taps
+    } else {
+        Heard::Microphone
+    };
     let mut kept = Kept::begin(plan, heard, limits, store)?;
     let recording = args.keep.then(|| kept.keeper.path().with_extension("wav"));
     let studio = Studio::start(Wanted {
@@ -151,7 +161,11 @@ pub(super) fn rehearse(
         channel: args.channel.map(usize::from),
         output: args.output.clone().unwrap_or_default(),
         microphone: !args.taps,
-        removal: if args.headphones { Removal::None } else { Removal::Adaptive },
+        removal: if args.headphones {
+            Removal::None
+        } else {
+            Removal::Adaptive
+        },
         round_trips: round_trips(),
         playback: (music.rate, music.playback),
         keep: recording,
@@ -177,7 +191,11 @@ pub(super) fn rehearse(
         colour: colour_wanted(),
     };
     let opening = match args.taps {
-        true => format!("\"{}\", to {}: tap space where each call ends", card.title(), music.name),
+        true => format!(
+            "\"{}\", to {}: tap space where each call ends",
+            card.title(),
+            music.name
+        ),
         false => format!("\"{}\", to {}: call along", card.title(), music.name),
     };
     let mut face = Face::new(setup, args.line, opening, false)?;
@@ -215,11 +233,14 @@ fn follow(
         for news in studio.told() {
             match news {
                 Told::Opened(Direction::In, what) => face.note(format!("hearing {what}"))?,
-                Told::Opened(Direction::Out, what) => face.note(format!("playing through {what}"))?,
+                Told::Opened(Direction::Out, what) => {
+                    face.note(format!("playing through {what}"))?
+                }
                 Told::Lost(Direction::In, why) => {
                     face.trouble("not heard: tap the space bar where each call ends", &why);
                 }
-                Told::Lost(Direction::Out, why) => anyhow::bail!("{why}"),
+                // What was called until then is scored.
+                Told::Lost(Direction::Out, why) => face.trouble("the band has stopped", &why),
                 Told::Prompt(prompt) => kept.prompt(prompt)?,
                 Told::Over(by) => softened = by,
             }
@@ -227,13 +248,21 @@ fn follow(
         let now = studio.now();
         while let Some(event) = all.next_if(|e| e.announced() <= now) {
             if !args.no_flash {
-                scheduler.push(event).into_iter().for_each(|cue| face.cue(cue));
+                scheduler
+                    .push(event)
+                    .into_iter()
+                    .for_each(|cue| face.cue(cue));
             }
             face.event(event);
         }
         let scored = so_far(card, kept, now);
-        let due = grid.beat_at(now) - SETTLED;
-        while let Some(next) = scored.get(told).filter(|s| (s.beat as f64) < due || s.spoken.is_some())
+        let due = match now < LESSON {
+            true => f64::NEG_INFINITY,
+            false => grid.beat_at(now) - SETTLED,
+        };
+        while let Some(next) = scored
+            .get(told)
+            .filter(|s| (s.beat as f64) < due || s.spoken.is_some())
         {
             face.note(line(next))?;
             told += 1;
@@ -249,6 +278,8 @@ fn follow(
 }
 
 fn so_far(card: &Card, kept: &Kept, now: f64) -> Vec<Scored> {
-    let Session { header, prompts, .. } = &kept.session;
+    let Session {
+        header, prompts, ..
+    } = &kept.session;
     score(card, &header.grid, prompts, now, &header.limits).figures
 }

@@ -56,7 +56,11 @@ pub(super) fn fitting(card: &Card) -> &'static band::Tune {
         kind => kind,
     };
     let tunes = band::tunes();
-    let kind = |t: &&band::Tune| t.kind().to_string().eq_ignore_ascii_case(&wanted.to_string());
+    let kind = |t: &&band::Tune| {
+        t.kind()
+            .to_string()
+            .eq_ignore_ascii_case(&wanted.to_string())
+    };
     tunes.iter().find(kind).unwrap_or(&tunes[0])
 }
 
@@ -238,7 +242,10 @@ fn beginning(path: &Path) -> anyhow::Result<Vec<f32>> {
 }
 
 fn name(path: &Path) -> String {
-    path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned()
+    path.file_name()
+        .unwrap_or(path.as_os_str())
+        .to_string_lossy()
+        .into_owned()
 }
 
 fn same_file(a: &Path, b: &Path) -> bool {

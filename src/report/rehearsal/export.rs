@@ -18,7 +18,13 @@ pub fn csv(rehearsal: &Rehearsal) -> String {
     for f in &rehearsal.score.figures {
         let name = f.name.replace('"', "\"\"");
         // Writing to a string does not fail.
-        let _ = write!(out, "{},\"{name}\",{},{},", f.time_through, f.beat, f.verdict.name());
+        let _ = write!(
+            out,
+            "{},\"{name}\",{},{},",
+            f.time_through,
+            f.beat,
+            f.verdict.name()
+        );
         let _ = match &f.spoken {
             None => write!(out, ",,,,,,,,,,"),
             Some(s) => write!(

@@ -70,7 +70,12 @@ impl Rehearsal {
         if let Some(softened) = self.session.ending.and_then(|e| e.softened) {
             told += &format!(", {}", softened_words(softened));
         }
-        let voices: Vec<f64> = self.session.prompts.iter().map(|p| f64::from(p.sure)).collect();
+        let voices: Vec<f64> = self
+            .session
+            .prompts
+            .iter()
+            .map(|p| f64::from(p.sure))
+            .collect();
         if header.heard != Heard::Taps && !voices.is_empty() {
             let sure = voices.iter().sum::<f64>() / voices.len() as f64;
             told += match sure {

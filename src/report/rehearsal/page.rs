@@ -102,7 +102,12 @@ fn headline(sum: &Sum) -> Markup {
 
 fn figures(rehearsal: &Rehearsal) -> Markup {
     let score = &rehearsal.score;
-    let times: Vec<u32> = score.by_time().iter().map(|(time, _)| *time).take(6).collect();
+    let times: Vec<u32> = score
+        .by_time()
+        .iter()
+        .map(|(time, _)| *time)
+        .take(6)
+        .collect();
     html! {
         h2 { "Figure by figure" }
         table {

@@ -72,7 +72,11 @@ fn the_table_for_other_programs_has_a_cell_for_each_head() {
     for row in &rows {
         assert_eq!(row.split(',').count(), cells, "{row}");
     }
-    assert!(rows[6].starts_with("1,\"star <by> the \"\"right\"\"\",40,late,"), "{}", rows[6]);
+    assert!(
+        rows[6].starts_with("1,\"star <by> the \"\"right\"\"\",40,late,"),
+        "{}",
+        rows[6]
+    );
     let value: serde_json::Value = serde_json::from_str(&json(&rehearsal()).unwrap()).unwrap();
     assert_eq!(value["sum"]["late"], 2);
     assert_eq!(value["score"]["figures"].as_array().unwrap().len(), 18);
@@ -102,6 +106,9 @@ fn progress_is_a_line_a_session() {
     let text = progress(&[rehearsal(), rehearsal()]);
     assert!(text.starts_with("2026-03-01-19-30-00"), "{text}");
     assert!(text.contains(" 83 % good ########"), "{text}");
-    assert!(text.contains("from the first to the last of 2: good 83 → 83 %"), "{text}");
+    assert!(
+        text.contains("from the first to the last of 2: good 83 → 83 %"),
+        "{text}"
+    );
     assert_eq!(progress(&[]), "");
 }

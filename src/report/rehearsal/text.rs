@@ -20,7 +20,10 @@ pub fn line(scored: &Scored) -> String {
         None => format!("{}: {}", scored.name, scored.verdict.name()),
         Some(spoken) => {
             let when = match spoken.lead < 0.0 {
-                true => format!("{:.1} beats ({:.0} ms) after its first beat", -spoken.lead, -spoken.lead_ms),
+                true => format!(
+                    "{:.1} beats ({:.0} ms) after its first beat",
+                    -spoken.lead, -spoken.lead_ms
+                ),
                 false => format!("{:.1} beats ({:.0} ms) ahead", spoken.lead, spoken.lead_ms),
             };
             format!("{}: {}, over {when}", scored.name, scored.verdict.name())
@@ -55,7 +58,10 @@ pub fn text(rehearsal: &Rehearsal) -> String {
         let name = format!("{} {}", figure.part.name(), figure.name);
         let _ = write!(out, "{}", padded(&name));
         for (time, _) in &times[..shown] {
-            let of = score.figures.iter().find(|f| f.figure == n && f.time_through == *time);
+            let of = score
+                .figures
+                .iter()
+                .find(|f| f.figure == n && f.time_through == *time);
             let _ = write!(out, "{:>CELL$}", of.map_or(String::new(), cell));
         }
         match sum.given {
@@ -69,7 +75,12 @@ pub fn text(rehearsal: &Rehearsal) -> String {
     }
     let _ = writeln!(out);
     for (time, sum) in &times {
-        let _ = writeln!(out, "time {time}: {}; {}", sums(sum), fading(&times[0].1, sum));
+        let _ = writeln!(
+            out,
+            "time {time}: {}; {}",
+            sums(sum),
+            fading(&times[0].1, sum)
+        );
     }
     let _ = writeln!(out, "in all: {}", sums(&whole));
     if whole.given > 0 {
@@ -100,7 +111,12 @@ fn sums(sum: &Sum) -> String {
     if sum.wanted == 0 {
         return "no prompts wanted".to_owned();
     }
-    let mut told = format!("{} of {} good ({:.0} %)", sum.good, sum.wanted, 100.0 * sum.share());
+    let mut told = format!(
+        "{} of {} good ({:.0} %)",
+        sum.good,
+        sum.wanted,
+        100.0 * sum.share()
+    );
     for (n, word) in [
         (sum.late, "late"),
         (sum.early, "early"),
@@ -115,7 +131,10 @@ fn sums(sum: &Sum) -> String {
 }
 
 fn cell(scored: &Scored) -> String {
-    let lead = scored.spoken.as_ref().map_or(String::new(), |s| signed(s.lead));
+    let lead = scored
+        .spoken
+        .as_ref()
+        .map_or(String::new(), |s| signed(s.lead));
     match scored.verdict {
         Verdict::Good | Verdict::Ahead => lead,
         Verdict::Late => format!("L{lead}"),
@@ -129,7 +148,10 @@ fn cell(scored: &Scored) -> String {
 fn padded(name: &str) -> String {
     let mut cut = name.to_owned();
     while cut.width() >= NAME {
-        cut = cut.chars().take(cut.chars().count().saturating_sub(2)).collect();
+        cut = cut
+            .chars()
+            .take(cut.chars().count().saturating_sub(2))
+            .collect();
         cut.push('…');
     }
     let spaces = NAME - cut.width();
