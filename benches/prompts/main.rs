@@ -7,7 +7,8 @@
 //! heard overlaps it; what was heard besides is false, a second piece of one prompt too.
 //!
 //! `--callers N` takes fewer callers, `--seed N` other chances, `--out DIR` keeps what
-//! the microphone heard, `--only TEXT` measures conditions whose names contain it.
+//! the microphone heard, `--only TEXT` measures conditions whose names contain it, `--method
+//! TEXT` tries only such methods, `--items` tells what was missed or far off.
 
 use std::path::PathBuf;
 
@@ -80,7 +81,7 @@ fn main() -> anyhow::Result<()> {
             for (n, evening) in evenings.iter().enumerate() {
                 let name = format!("{}-{n}.wav", condition.name.replace(' ', "-"));
                 std::fs::create_dir_all(out).context("the folder of --out")?;
-                let mut file = WavOut::create(&out.join(name), RATE, 1, Depth::Int16)?;
+                let mut file = WavOut::create(out.join(name), RATE, 1, Depth::Int16)?;
                 file.write(&evening.heard)?;
                 file.finish()?;
             }
@@ -131,9 +132,6 @@ fn hear(evening: &Evening, method: Method, removal: Removal) -> anyhow::Result<V
         ear.push(heard, played, &mut prompts)?;
     }
     ear.end(&mut prompts)?;
-    if std::env::var_os("SOFT").is_some() {
-        eprintln!("soft {:?} {:?}", removal, ear.softened());
-    }
     Ok(prompts)
 }
 

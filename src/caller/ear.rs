@@ -51,6 +51,8 @@ const LONGEST: usize = 2_400;
 /// How much of a prompt must sound like a voice, on the mean.
 const LIKE_A_VOICE: f32 = 0.35;
 
+/// Samples beyond this are no sound: full scale is 1.
+const LOUDEST: f32 = 8.0;
 /// Blocks of playback that the filter hears beforehand, to know the room: 6 s.
 const LESSON: usize = 375;
 /// Blocks that are worked on in a call, so that nobody waits for long: 0.6 s.
@@ -68,6 +70,8 @@ pub struct Ear {
     heard: Resampler,
     played: Resampler,
     waiting: (Vec<f32>, Vec<f32>),
+    /// What was pushed, without samples that are no sound.
+    tame: (Vec<f32>, Vec<f32>),
     canceller: Canceller,
     /// Blocks that wait to be learned from, those among them that are playback, whether
     /// they are enough, how many were learned from, and whether that is done.
@@ -101,6 +105,7 @@ impl Ear {
             heard: Resampler::new(rate, RATE, 1)?,
             played: Resampler::new(rate, RATE, 1)?,
             waiting: Default::default(),
+            tame: Default::default(),
             canceller: Canceller::new(),
             counted: 0,
             playing: 0,
@@ -129,8 +134,20 @@ impl Ear {
         played: &[f32],
         prompts: &mut Vec<Prompt>,
     ) -> Result<(), EarError> {
-        self.heard.push(samples, &mut self.waiting.0)?;
-        self.played.push(played, &mut self.waiting.1)?;
+        let sound = |x: &f32| {
+            if x.is_finite() {
+                x.clamp(-LOUDEST, LOUDEST)
+            } else {
+                0.0
+            }
+        };
+        let (heard, beside) = &mut self.tame;
+        heard.clear();
+        heard.extend(samples.iter().map(sound));
+        beside.clear();
+        beside.extend(played.iter().map(sound));
+        self.heard.push(heard, &mut self.waiting.0)?;
+        self.played.push(beside, &mut self.waiting.1)?;
         self.hear(false, prompts);
         Ok(())
     }
@@ -182,7 +199,9 @@ impl Ear {
                 }
                 echo.copy_from_slice(played);
             }
-            let voice = self.detector.predict_f32(&left);
+            // It insists on full scale.
+            let within = left.map(|x| x.clamp(-1.0, 1.0));
+            let voice = self.detector.predict_f32(&within);
             let mut fresh = std::mem::take(&mut self.fresh);
             self.framer.push(&left, &echo, voice, &mut fresh);
             for frame in fresh.drain(..) {

@@ -107,6 +107,21 @@ fn blocks_of_any_size_give_the_same_prompts() {
 }
 
 #[test]
+fn samples_beyond_full_scale_or_none_at_all_do_no_harm() {
+    let at = [2.5, 5.0];
+    let mut sound: Vec<f32> = take(7.0, &at).iter().map(|x| 6.0 * x).collect();
+    let silence = vec![0.0; sound.len()];
+    sound[1_000] = f32::NAN;
+    sound[2_000] = f32::INFINITY;
+    sound[3_000] = -1e30;
+    let played = vec![f32::NAN; sound.len()];
+    for (removal, played) in [(Removal::None, &silence), (Removal::Adaptive, &played)] {
+        let (prompts, _) = hear(&sound, played, removal, 480);
+        check(&prompts, &at);
+    }
+}
+
+#[test]
 fn noise_claps_and_steady_tones_are_no_prompts() {
     let mut sound = signals::white_noise(8.0, HERTZ, 0.02, 3);
     let clap = crate::sound::clap::group(HERTZ);
