@@ -50,7 +50,8 @@ impl Sum {
             |is: fn(Verdict) -> bool| figures.iter().filter(|f| is(f.verdict)).count() as u32;
         let spoken: Vec<&Spoken> = figures.iter().filter_map(|f| f.spoken.as_ref()).collect();
         let mean = |value: &dyn Fn(&Spoken) -> f64| {
-            spoken.iter().map(|s| value(s)).sum::<f64>() / spoken.len().max(1) as f64
+            // (An empty sum is -0.)
+            0.0 + spoken.iter().map(|s| value(s)).sum::<f64>() / spoken.len().max(1) as f64
         };
         let lead = mean(&|s| s.lead);
         let paces: Vec<f64> = spoken.iter().filter_map(|s| s.pace).collect();
@@ -68,7 +69,7 @@ impl Sum {
             beats: mean(&|s| s.end_beat - s.start_beat),
             seconds: mean(&|s| s.end - s.start),
             syllables: mean(&|s| f64::from(s.syllables)),
-            pace: paces.iter().sum::<f64>() / paces.len().max(1) as f64,
+            pace: 0.0 + paces.iter().sum::<f64>() / paces.len().max(1) as f64,
         }
     }
 

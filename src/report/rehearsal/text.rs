@@ -164,14 +164,16 @@ pub fn progress(all: &[Rehearsal]) -> String {
     for rehearsal in all {
         let sum = rehearsal.sum();
         let bar = "#".repeat((10.0 * sum.share()).round() as usize);
+        let lead = match sum.given {
+            0 => "no prompts".to_owned(),
+            _ => format!("lead {} ± {:.1} beats", signed(sum.lead), sum.spread),
+        };
         let _ = writeln!(
             out,
-            "{:22} {:28} {:>3.0} % good {bar:10} lead {} ± {:.1} beats",
+            "{:22} {:28} {:>3.0} % good {bar:10} {lead}",
             rehearsal.session.name,
             rehearsal.card.title().chars().take(28).collect::<String>(),
             100.0 * sum.share(),
-            signed(sum.lead),
-            sum.spread
         );
     }
     if let [first, .., last] = all {
