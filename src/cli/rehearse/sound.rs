@@ -11,6 +11,7 @@ use crate::dance::{Card, TuneKind};
 use crate::engine::{Engine, Settings};
 use crate::event::Event;
 use crate::phrase::Form;
+use crate::screen::{clock, form_words};
 use crate::sound::band;
 use crate::sound::file::{Recording, mix_to_mono};
 use crate::sound::resample::Resampler;
@@ -83,6 +84,11 @@ pub(super) fn beats(mut recording: Recording, path: &Path, form: Form) -> anyhow
         let (place, time) = match event {
             Event::Beat(beat) => (seat.beat(beat), beat.time),
             Event::Phrase(phrase) => (Some(seat.phrase(phrase)), phrase.time),
+            Event::Form(form) => {
+                let (when, words) = (clock(form.time), form_words(form.other, true));
+                super::super::tell(format_args!("{}: {when} {words}", path.display()));
+                continue;
+            }
             Event::LeadIn(_) => continue,
         };
         if let Some(place) = place {
