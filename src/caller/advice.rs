@@ -107,7 +107,8 @@ impl Score {
 
 /// A word for how much was said in a time through, beside the first.
 pub fn fading(first: &Sum, this: &Sum) -> &'static str {
-    let said = |sum: &Sum| f64::from(sum.given) * sum.seconds;
+    // Taps have no length: then their number tells.
+    let said = |sum: &Sum| f64::from(sum.given) * sum.seconds.max(1e-3);
     let share = match said(first) > 0.0 {
         true => said(this) / said(first),
         false => 0.0,
@@ -123,6 +124,14 @@ pub fn fading(first: &Sum, this: &Sum) -> &'static str {
 /// A beat's number as the dancers count it.
 fn count(beat: f64) -> i64 {
     (beat.floor() as i64).rem_euclid(i64::from(PHRASE_BEATS)) + 1
+}
+
+/// What is advised: where it starts, or, if only its end was tapped, where it ends.
+fn start_or_end(sum: &Sum) -> &'static str {
+    match sum.seconds > 0.0 {
+        true => "start it",
+        false => "be done with it",
+    }
 }
 
 fn beats(beats: f64) -> String {
@@ -169,7 +178,7 @@ pub fn advice(card: &Card, score: &Score, limits: &Limits) -> Vec<String> {
                     beats(room),
                     count(start)
                 ),
-                false => format!("start it on {}", count(start)),
+                false => format!("{} on {}", start_or_end(&sum), count(start)),
             };
             all.push((10.0 - sum.lead, format!("\"{name}\" came {by}: {how}")));
         } else if sum.late > 0 {
@@ -179,8 +188,9 @@ pub fn advice(card: &Card, score: &Score, limits: &Limits) -> Vec<String> {
             all.push((
                 6.0 + sum.lead,
                 format!(
-                    "\"{name}\" was over {} ahead on average, soon enough to be forgotten: start it on {}",
+                    "\"{name}\" was over {} ahead on average, soon enough to be forgotten: {} on {}",
                     beats(sum.lead),
+                    start_or_end(&sum),
                     count(start)
                 ),
             ));

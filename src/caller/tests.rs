@@ -249,6 +249,14 @@ fn taps_have_an_end_and_no_pace() {
             .iter()
             .all(|f| f.spoken.is_some_and(|s| s.pace.is_none()))
     );
+    assert_eq!(fading(&score.whole(), &score.whole()), "full");
+    // Advice is about where they end: half a beat ahead of 16 is in count 8.
+    let late = scored(&[Prompt::tapped(grid(1).time_of(16.4))], 1);
+    let text = told(&late).join("; ");
+    assert!(
+        text.contains("came 0.4 beats late on average: be done with it on 8"),
+        "{text}"
+    );
 }
 
 #[test]

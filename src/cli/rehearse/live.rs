@@ -10,6 +10,7 @@ use crate::dance::Card;
 use crate::event::{Beat, Event, LeadIn, Phrase};
 use crate::phrase::Form;
 use crate::report::rehearsal::line;
+use crate::report::tempo::Want;
 use crate::screen::{Action, Setup, colour_wanted};
 use crate::sound::band::{Performance, Room, Settings};
 use crate::sound::device::Direction;
@@ -180,12 +181,14 @@ pub(super) fn rehearse(
             return Err(error.into());
         }
     };
+    let tempo = kept.session.header.grid.steps_per_minute().round();
     let setup = Setup {
         tune: music.name.clone(),
         length: Some(music.seconds),
         card: Some(card.clone()),
         form: card.form(),
-        want: None,
+        // The band plays what it was told to: nothing is to be said to it.
+        want: Want::new(tempo - 3.0, tempo + 3.0).ok(),
         claps: false,
         flash: !args.no_flash,
         colour: colour_wanted(),

@@ -86,12 +86,15 @@ pub fn text(rehearsal: &Rehearsal) -> String {
     if whole.given > 0 {
         let _ = writeln!(
             out,
-            "lead {} ± {:.1} beats, prompts {:.1} s long{}",
+            "lead {} ± {:.1} beats{}",
             signed(whole.lead),
             whole.spread,
-            whole.seconds,
+            // Taps have neither.
             match whole.pace > 0.0 {
-                true => format!(", {:.1} syllables a second", whole.pace),
+                true => format!(
+                    ", prompts {:.1} s long, {:.1} syllables a second",
+                    whole.seconds, whole.pace
+                ),
                 false => String::new(),
             }
         );
