@@ -1,6 +1,7 @@
 //! eightclap hears a dance band, claps on the first beat of every eight, and
 //! cues the next figure one beat ahead.
 
+pub mod caller;
 pub mod cli;
 pub mod cue;
 pub mod dance;

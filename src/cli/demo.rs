@@ -53,7 +53,7 @@ impl Default for DemoArgs {
 
 /// Tempi at which dances are danced, with room on both sides; a band that plays
 /// beyond them is not followed.
-fn steps(text: &str) -> Result<f64, String> {
+pub(super) fn steps(text: &str) -> Result<f64, String> {
     match text.parse() {
         Ok(steps) if (90.0..=140.0).contains(&steps) => Ok(steps),
         _ => Err("give steps per minute from 90 to 140".into()),

@@ -166,7 +166,7 @@ impl Lead for Alone {
 
 /// What was measured before. Without it claps are still given: late or early
 /// by what the devices do not say of themselves.
-fn round_trips() -> RoundTrips {
+pub(super) fn round_trips() -> RoundTrips {
     let loaded = RoundTrips::path().and_then(|path| RoundTrips::load(&path));
     loaded.unwrap_or_else(|error| {
         tell(format_args!("going on without measured delays: {error}"));

@@ -12,6 +12,8 @@ mod live;
 mod play;
 mod practise;
 mod programme;
+mod progress;
+mod rehearse;
 mod speaker;
 mod tempo;
 mod track;
@@ -41,6 +43,7 @@ Examples:
   eightclap listen --card my.toml             hear a band through the microphone, with claps and cues
   eightclap programme run evening.toml        the same for a whole evening, dance by dance
   eightclap lesson                            lead the newcomers' session before the dance
+  eightclap rehearse --card my.toml           call to the house band, and see how early each prompt ended
   eightclap track reel.mp3 --json             what the engine hears, for programs
   eightclap tempo reel.mp3 --want 112..120    its steps per minute, and what to tell the band
   eightclap tempo                             the same of what the microphone hears
@@ -71,6 +74,10 @@ enum Command {
     Programme(programme::ProgrammeArgs),
     /// Lead the newcomers' session before the dance, with clapping drills
     Lesson(lesson::LessonArgs),
+    /// Call a dance to a band, and learn how early or late each prompt ended
+    Rehearse(Box<rehearse::RehearseArgs>),
+    /// Show all rehearsals that were kept, or delete them
+    Progress(progress::ProgressArgs),
     /// List the sound devices, or say what to do if there are none
     Devices(devices::DevicesArgs),
     /// Say who speaks the calls, say some words, or record your own voice
@@ -136,6 +143,8 @@ pub fn run() -> ExitCode {
         Some(Command::Card(args)) => card::run(&args),
         Some(Command::Programme(args)) => programme::run(&args),
         Some(Command::Lesson(args)) => lesson::run(&args),
+        Some(Command::Rehearse(args)) => rehearse::run(&args),
+        Some(Command::Progress(args)) => progress::run(&args),
         Some(Command::Devices(args)) => devices::run(&args),
         Some(Command::Voice(args)) => voice::run(&args),
     };

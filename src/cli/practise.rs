@@ -194,7 +194,7 @@ pub(super) fn is_same_file(a: &Path, b: &Path) -> bool {
     }
 }
 
-fn read_card(path: &Path) -> anyhow::Result<Card> {
+pub(super) fn read_card(path: &Path) -> anyhow::Result<Card> {
     let card = Card::load(path)?;
     for warning in card.warnings() {
         tell(warning);

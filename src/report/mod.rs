@@ -6,4 +6,5 @@ pub mod events;
 pub mod lesson;
 pub mod measures;
 pub mod programme;
+pub mod rehearsal;
 pub mod tempo;

@@ -31,7 +31,7 @@ pub use state::{InputLevel, Setup, State};
 pub use status::level_words;
 pub use stop::Stop;
 pub use terminal::{Screen, ScreenError, colour_wanted};
-pub use text::{clock, steady_words, sure_words};
+pub use text::{clock, form_words, steady_words, sure_words};
 pub use view::{draw, view};
 
 #[cfg(test)]

@@ -95,7 +95,7 @@ pub fn errors(take: &[f32], sound: &[f32], phrases: &[f64]) -> Vec<Option<f64>> 
 }
 
 /// Where `piece` is in `sound`, within `range` samples from sample `from` on.
-fn place(sound: &[f32], piece: &[f32], from: usize, range: usize) -> Option<usize> {
+pub fn place(sound: &[f32], piece: &[f32], from: usize, range: usize) -> Option<usize> {
     let part = sound.get(from..)?;
     let part = &part[..part.len().min(piece.len() + range)];
     let likeness = correlate(part, piece).expect("fits");
