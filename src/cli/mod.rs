@@ -20,13 +20,13 @@ mod track;
 mod voice;
 
 use std::fmt;
-use std::io::Write;
 use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand};
 
 use crate::engine::Settings;
 use crate::phrase::Form;
+use crate::sound::quiet;
 
 /// Hears a dance band, claps on the first beat of every eight, and cues the
 /// next figure one beat ahead.
@@ -161,10 +161,9 @@ pub fn run() -> ExitCode {
     }
 }
 
-/// Says something on standard error. If nobody can hear it, that is no reason
-/// to stop (`eprintln!` would panic).
+/// Says something on standard error.
 fn tell(text: impl fmt::Display) {
-    let _ = writeln!(std::io::stderr(), "eightclap: {text}");
+    quiet::tell(&format!("eightclap: {text}"));
 }
 
 fn is_broken_pipe(error: &anyhow::Error) -> bool {

@@ -13,7 +13,7 @@
 /// the sound libraries are quiet and this does nothing).
 ///
 /// Hold it around device calls and for as long as a full-screen display is up;
-/// several may live at once. Write nothing to standard error meanwhile. If the
+/// several may live at once. What is to be read meanwhile goes through [`tell`]. If the
 /// redirection fails, it does without: noise is better than no sound.
 #[derive(Debug)]
 #[must_use = "standard error comes back when this is dropped"]
@@ -32,10 +32,19 @@ impl Quiet {
     }
 }
 
+/// Writes a line to standard error, to where it leads when nothing holds it off. If
+/// nobody can read it, that is no reason to stop (`eprintln!` would panic).
+pub fn tell(line: &str) {
+    #[cfg(target_os = "linux")]
+    let _ = linux::tell(line);
+    #[cfg(not(target_os = "linux"))]
+    let _ = std::io::Write::write_fmt(&mut std::io::stderr(), format_args!("{line}\n"));
+}
+
 #[cfg(target_os = "linux")]
 mod linux {
-    use std::fs::OpenOptions;
-    use std::io::Write;
+    use std::fs::{File, OpenOptions};
+    use std::io::{self, Write};
     use std::os::fd::{AsFd, OwnedFd};
     use std::sync::{Mutex, MutexGuard, PoisonError};
 
@@ -52,6 +61,15 @@ mod linux {
 
     fn state() -> MutexGuard<'static, State> {
         STATE.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    pub(super) fn tell(line: &str) -> io::Result<()> {
+        // Nobody turns standard error off or on meanwhile.
+        let state = state();
+        match &state.before {
+            Some(before) => writeln!(File::from(before.try_clone()?), "{line}"),
+            None => writeln!(io::stderr(), "{line}"),
+        }
     }
 
     #[derive(Debug)]
