@@ -37,7 +37,7 @@ pub(super) struct ListenArgs {
     #[arg(long, value_name = "N", value_parser = seconds)]
     seconds: Option<f64>,
 
-    /// Times through the tune, if you know: the last is told, and nothing called after it
+    /// Times through the tune, if you know: the last is told, and nothing called or clapped after it
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=64))]
     times: Option<u32>,
 
@@ -133,6 +133,7 @@ pub(super) fn run(args: &ListenArgs) -> anyhow::Result<()> {
     let card = card(args.card.as_deref(), &args.tune)?;
     let job = args.play.job(card, &args.tune, RATE, false, args.times)?;
     let session = args.devices.start(&job)?;
+    session.caller().set_times(job.times);
     let opening = match &job.card {
         Some(card) => format!("listening, for \"{}\"", card.title()),
         None => "listening".to_owned(),

@@ -27,7 +27,7 @@ pub(super) struct PractiseArgs {
     #[arg(long, value_name = "CARD")]
     card: Option<PathBuf>,
 
-    /// Times through the tune, if you know: the last is told, and nothing called after it
+    /// Times through the tune, if you know: the last is told, and nothing called or clapped after it
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=64))]
     times: Option<u32>,
 

@@ -72,6 +72,15 @@ impl Scheduler {
         }
     }
 
+    /// Whether this is a phrase after the last time through, if that is known: the band
+    /// has stopped then, or is about to.
+    pub fn over(&self, event: &Event) -> bool {
+        let Event::Phrase(phrase) = event else {
+            return false;
+        };
+        self.times.is_some_and(|times| phrase.time_through > times)
+    }
+
     /// The dance is to be so many times through; `None` if nobody knows.
     pub fn set_times(&mut self, times: Option<u32>) {
         self.times = times;

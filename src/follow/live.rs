@@ -446,6 +446,9 @@ impl Live {
             if matches!(event, Event::Beat(_)) && self.coast.last().is_some_and(again) {
                 continue;
             }
+            if self.scheduler.over(&event) {
+                continue;
+            }
             if self.tally.delays.len() < DELAYS && self.rejoin.is_none() {
                 self.tally.delays.push(sound - event.announced());
             }

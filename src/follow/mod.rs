@@ -207,6 +207,7 @@ impl Follow {
         self.events.clear();
         self.cues.clear();
         self.engine.push(&self.mono, &mut self.events);
+        self.events.retain(|event| !self.scheduler.over(event));
         let events = std::mem::take(&mut self.events);
         for event in &events {
             self.cues.extend(self.scheduler.push(event));

@@ -478,3 +478,19 @@ fn the_next_dance_has_its_own_calls_and_something_without_a_card_has_none() {
     hall.until(phrases[7]);
     assert!(hall.calls.is_empty(), "{:?}", hall.calls);
 }
+
+#[test]
+fn after_the_last_time_nothing_is_clapped() {
+    let (sound, phrases) = tune();
+    // The band plays on; the caller has said that one time through is the last.
+    let twice = [&sound[..], &sound[(phrases[0] * 48_000.0) as usize..]].concat();
+    let mut hall = Hall::new(twice, 0.0);
+    hall.until(phrases[3]);
+    hall.live.set_times(Some(1));
+    let events = hall.until(phrases[7] + 12.0);
+    let later = |e: &&Event| matches!(e, Event::Phrase(p) if p.time_through > 1);
+    assert_eq!(events.iter().filter(later).count(), 0);
+    assert!(hall.error(phrases[7]).abs() < 0.05);
+    let last = hall.heard(phrases[7]) + 1.0;
+    assert!(hall.claps.iter().all(|at| *at < last), "{:?}", hall.claps);
+}
