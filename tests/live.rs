@@ -211,7 +211,7 @@ fn a_call_spoken_into_the_microphone_is_kept_and_speaks_from_then_on() {
         .arg(assert_cmd::cargo::cargo_bin!("eightclap"))
         .args(["voice", "record", "--card"])
         .arg(&dance)
-        .arg("--folder")
+        .arg("--recordings")
         .arg(&folder)
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())

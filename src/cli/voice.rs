@@ -46,7 +46,7 @@ enum What {
 #[derive(Debug, Clone, Default, Args)]
 pub(super) struct SpeakerArgs {
     /// The folder with your own recordings, named after calls: "swing your partner.wav"
-    #[arg(long, value_name = "DIR")]
+    #[arg(long = "recordings", value_name = "FOLDER")]
     folder: Option<PathBuf>,
 
     /// What speaks words that are neither recorded nor built in

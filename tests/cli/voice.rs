@@ -90,7 +90,13 @@ fn a_card_is_listed_call_by_call() {
     write_wav(&recorded, &buzz, plain(16_000));
     let (card, own) = (card.display().to_string(), own.display().to_string());
     let args = [
-        "list", "--card", &card, "--folder", &own, "--engine", "none",
+        "list",
+        "--card",
+        &card,
+        "--recordings",
+        &own,
+        "--engine",
+        "none",
     ];
     let said = voice(folder.path(), &args).well();
     let line = |words: &str| {
@@ -117,7 +123,7 @@ fn a_card_is_listed_call_by_call() {
 #[test]
 fn a_folder_or_card_that_is_not_there_is_named() {
     let folder = tempfile::tempdir().unwrap();
-    for option in ["--folder", "--card"] {
+    for option in ["--recordings", "--card"] {
         let said = voice(folder.path(), &["list", option, "no/such/thing"]);
         assert_eq!(said.code, 1, "{said:?}");
         assert!(said.err.contains("no/such/thing"), "{said:?}");

@@ -30,7 +30,7 @@ pub(super) struct RecordArgs {
     cards: Vec<PathBuf>,
 
     /// The folder to keep the recordings in; without it, one of your own that is always used
-    #[arg(long, value_name = "DIR")]
+    #[arg(long = "recordings", value_name = "FOLDER")]
     folder: Option<PathBuf>,
 
     /// The microphone: a number from `eightclap devices`, or part of a name
@@ -49,7 +49,7 @@ pub(super) struct RecordArgs {
 /// Guides through what is to be recorded.
 pub(super) fn run(args: &RecordArgs) -> anyhow::Result<()> {
     let Some(folder) = args.folder.clone().or_else(Settings::usual_folder) else {
-        bail!("this system has no folder for data; name one with --folder DIR");
+        bail!("this system has no folder for data; name one with --recordings FOLDER");
     };
     let texts = texts(&args.cards)?;
     let (input, mut intake) = Input::open(
