@@ -2,8 +2,9 @@
 
 use std::fmt::Write;
 
-use maud::{DOCTYPE, PreEscaped, html};
+use maud::html;
 
+use super::page::document;
 use crate::dance::lesson::{Drill, Lesson};
 use crate::sound::band;
 
@@ -112,44 +113,33 @@ footer { margin-top: 2mm; font-size: 8.5pt; }
 
 /// The lesson as a sheet of HTML that stands for itself.
 pub fn page(lesson: &Lesson) -> String {
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (lesson.title()) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                header {
-                    h1 { (lesson.title()) }
-                    p { (format!("{:.0}", lesson.minutes())) " minutes in " (lesson.steps().len()) " steps" }
-                    @if !lesson.rules().is_empty() {
-                        ul { @for rule in lesson.rules() { li { (rule) } } }
-                    }
-                }
-                @for (n, step) in (1..).zip(lesson.steps()) {
-                    section {
-                        div .n { (n) small { (step.minutes) " min" } }
-                        div {
-                            h2 { (step.title) }
-                            @for line in &step.say { p .say { (line) } }
-                        }
-                        aside {
-                            @if let Some(room) = &step.room { p { b { "Room: " } (room) } }
-                            @if let Some(watch) = &step.watch { p { b { "Watch: " } (watch) } }
-                            @if let Some(drill) = &step.drill {
-                                p { b { "Drill: " } (drill_in_words(drill)) }
-                            }
-                            @for line in &step.caution { p .caution { (line) } }
-                        }
-                    }
-                }
-                footer { "Thick rules mark what is said; words in frames are cautions." }
+    document(lesson.title(), &[STYLE], "", html! {
+        header {
+            h1 { (lesson.title()) }
+            p { (format!("{:.0}", lesson.minutes())) " minutes in " (lesson.steps().len()) " steps" }
+            @if !lesson.rules().is_empty() {
+                ul { @for rule in lesson.rules() { li { (rule) } } }
             }
         }
-    }
+        @for (n, step) in (1..).zip(lesson.steps()) {
+            section {
+                div .n { (n) small { (step.minutes) " min" } }
+                div {
+                    h2 { (step.title) }
+                    @for line in &step.say { p .say { (line) } }
+                }
+                aside {
+                    @if let Some(room) = &step.room { p { b { "Room: " } (room) } }
+                    @if let Some(watch) = &step.watch { p { b { "Watch: " } (watch) } }
+                    @if let Some(drill) = &step.drill {
+                        p { b { "Drill: " } (drill_in_words(drill)) }
+                    }
+                    @for line in &step.caution { p .caution { (line) } }
+                }
+            }
+        }
+        footer { "Thick rules mark what is said; words in frames are cautions." }
+    })
     .into_string()
 }
 

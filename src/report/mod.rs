@@ -5,6 +5,7 @@ pub mod card;
 pub mod events;
 pub mod lesson;
 pub mod measures;
+mod page;
 pub mod programme;
 pub mod rehearsal;
 pub mod tempo;

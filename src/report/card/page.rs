@@ -1,7 +1,8 @@
 //! A card on paper: A6 to hold, A4 for the music stand and for notes.
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
+use super::super::page::document;
 use super::about;
 use super::drawing::{ACROSS, drawing};
 use crate::dance::{Card, FigureAt, Figures, Once};
@@ -77,33 +78,28 @@ pub fn page(card: &Card, figures: &Figures, size: Size) -> String {
         Size::A4 => (A4, ACROSS),
     };
     let drawing = drawing(card, figures, across);
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                title { (card.title()) }
-                style { (PreEscaped(STYLE)) (PreEscaped(own)) }
-            }
-            body {
-                main {
-                    (header(card))
-                    (once("Before the lead-in", "The first time begins with", card.intro()))
-                    (parts(card, size))
-                    (once("After the music", "The last time ends with", card.ending()))
-                    @if size == Size::A4 {
-                        (cautions(card, figures))
-                    }
-                }
-                @if let Some(drawing) = drawing {
-                    section.back {
-                        h2 { @if size == Size::A6 { (card.title()) ": where you are" } @else { "Where the dancers are" } }
-                        (drawing)
-                    }
+    let page = document(
+        card.title(),
+        &[STYLE, own],
+        "",
+        html! {
+            main {
+                (header(card))
+                (once("Before the lead-in", "The first time begins with", card.intro()))
+                (parts(card, size))
+                (once("After the music", "The last time ends with", card.ending()))
+                @if size == Size::A4 {
+                    (cautions(card, figures))
                 }
             }
-        }
-    };
+            @if let Some(drawing) = drawing {
+                section.back {
+                    h2 { @if size == Size::A6 { (card.title()) ": where you are" } @else { "Where the dancers are" } }
+                    (drawing)
+                }
+            }
+        },
+    );
     page.into_string()
 }
 

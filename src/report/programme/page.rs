@@ -1,7 +1,8 @@
 //! Pages for print: A4, black on white, and nothing that needs another file.
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
+use super::super::page::document;
 use super::{Reader, about, clock, ending, minutes, times};
 use crate::dance::programme::{Dance, Item, Programme, Slot, What};
 use crate::dance::{Card, FigureAt};
@@ -65,38 +66,32 @@ pub fn page(programme: &Programme, reader: Reader) -> String {
         Reader::Band => ("band", "for the band"),
     };
     let items = programme.items().iter().zip(programme.slots());
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (programme.title()) " – " (what) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body class=(class) {
-                header {
-                    h1 { (programme.title()) }
-                    p { (about(programme)) }
-                    @if reader == Reader::Caller {
-                        @for note in programme.notes() { p .note { (note) } }
-                    }
-                }
-                main {
-                    @for (n, (item, slot)) in (1..).zip(items) {
-                        @match reader {
-                            Reader::Caller => (for_caller(programme, n, item, &slot)),
-                            Reader::Band => (for_band(programme, n, item, &slot)),
-                        }
-                    }
-                }
-                footer {
-                    span { (ending(programme)) }
-                    span { (what) }
+    document(
+        &format!("{} – {what}", programme.title()),
+        &[STYLE],
+        class,
+        html! {
+            header {
+                h1 { (programme.title()) }
+                p { (about(programme)) }
+                @if reader == Reader::Caller {
+                    @for note in programme.notes() { p .note { (note) } }
                 }
             }
-        }
-    }
+            main {
+                @for (n, (item, slot)) in (1..).zip(items) {
+                    @match reader {
+                        Reader::Caller => (for_caller(programme, n, item, &slot)),
+                        Reader::Band => (for_band(programme, n, item, &slot)),
+                    }
+                }
+            }
+            footer {
+                span { (ending(programme)) }
+                span { (what) }
+            }
+        },
+    )
     .into_string()
 }
 

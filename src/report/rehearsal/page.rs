@@ -1,7 +1,8 @@
 //! A rehearsal as a page that holds all it needs: for the screen and for paper.
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
+use super::super::page::document;
 use super::plots::{histogram, letter, patterns, timeline, trend};
 use super::{Rehearsal, signed};
 use crate::caller::{Sum, fading};
@@ -34,51 +35,45 @@ td.bad { font-weight: bold }
 pub fn page(rehearsal: &Rehearsal, before: &[Rehearsal]) -> String {
     let sum = rehearsal.sum();
     let limits = rehearsal.limits();
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { "Rehearsal: " (rehearsal.card.title()) }
-                style { (PreEscaped(STYLE)) }
+    document(
+        &format!("Rehearsal: {}", rehearsal.card.title()),
+        &[STYLE],
+        "",
+        html! {
+            (patterns())
+            h1 { (rehearsal.card.title()) }
+            p { "To " (rehearsal.session.header.tune) ", "
+                (format!("{:.0}", rehearsal.session.header.grid.steps_per_minute()))
+                " steps per minute" }
+            p.small { (rehearsal.circumstances()) }
+            (headline(&sum))
+            h2 { "Next time" }
+            ul { @for advice in rehearsal.advice() { li { (advice) } } }
+            h2 { "Where each prompt lay" }
+            (timeline(rehearsal))
+            p.small {
+                "A dark bar is a prompt. It should end in the grey window before the thick "
+                "line, the figure's first beat. Numbers are those of the table. "
+                b { "L" } " striped: late. " b { "E" } " dotted: early, more than "
+                (limits.early) " beats ahead. " b { "a" } " grey: a little ahead. "
+                b { "?" } " missed. " b { "·" } " left out on purpose."
             }
-            body {
-                (patterns())
-                h1 { (rehearsal.card.title()) }
-                p { "To " (rehearsal.session.header.tune) ", "
-                    (format!("{:.0}", rehearsal.session.header.grid.steps_per_minute()))
-                    " steps per minute" }
-                p.small { (rehearsal.circumstances()) }
-                (headline(&sum))
-                h2 { "Next time" }
-                ul { @for advice in rehearsal.advice() { li { (advice) } } }
-                h2 { "Where each prompt lay" }
-                (timeline(rehearsal))
-                p.small {
-                    "A dark bar is a prompt. It should end in the grey window before the thick "
-                    "line, the figure's first beat. Numbers are those of the table. "
-                    b { "L" } " striped: late. " b { "E" } " dotted: early, more than "
-                    (limits.early) " beats ahead. " b { "a" } " grey: a little ahead. "
-                    b { "?" } " missed. " b { "·" } " left out on purpose."
-                }
-                div.pair {
-                    div { h2 { "How far ahead" } (histogram(rehearsal)) }
-                    @if before.len() > 1 {
-                        div { h2 { "Over the sessions" } (trend(before)) }
-                    }
-                }
-                (figures(rehearsal))
-                (times(rehearsal))
-                p.small {
-                    "A prompt is good if it is over at most " (limits.good) " beat ahead of its "
-                    "figure and no later than "
-                    @if limits.late > 0.0 { (limits.late) " beats after " } @else { "on " }
-                    "its first beat. Silence after time " (limits.full) " counts as fading."
+            div.pair {
+                div { h2 { "How far ahead" } (histogram(rehearsal)) }
+                @if before.len() > 1 {
+                    div { h2 { "Over the sessions" } (trend(before)) }
                 }
             }
-        }
-    }
+            (figures(rehearsal))
+            (times(rehearsal))
+            p.small {
+                "A prompt is good if it is over at most " (limits.good) " beat ahead of its "
+                "figure and no later than "
+                @if limits.late > 0.0 { (limits.late) " beats after " } @else { "on " }
+                "its first beat. Silence after time " (limits.full) " counts as fading."
+            }
+        },
+    )
     .into_string()
 }
 
