@@ -85,12 +85,12 @@ impl Shape {
     /// The form that looks likelier than the one told just now.
     fn other(&self) -> Option<Form> {
         let told = self.told.beats() as usize;
-        let of_told = (0..FORMS).find(|&at| beats(at) == told)?;
-        let of_told = self.likeness(of_told)?;
+        let known: [Option<f32>; FORMS] = std::array::from_fn(|at| self.likeness(at));
+        let of_told = (0..FORMS).find(|&at| beats(at) == told);
+        let of_told = known[of_told?]?;
         let others = || {
-            let other = |at: usize| Some((beats(at), self.likeness(at)?));
-            (0..FORMS)
-                .filter_map(other)
+            let all = known.iter().enumerate();
+            all.filter_map(|(at, likeness)| Some((beats(at), (*likeness)?)))
                 .filter(|(beats, _)| *beats != told)
         };
         let clearly = |(beats, likeness): &(usize, f32)| {
