@@ -131,22 +131,7 @@ fn a_drill_in_an_empty_room_hears_the_tune_and_no_claps() {
     let Ok(card) = Card::start().inspect_err(|why| println!("skipped: {why}")) else {
         return;
     };
-    let echo = [
-        "run",
-        "pactl",
-        "load-module",
-        "module-loopback",
-        "source=vc_speaker.monitor",
-        "sink=vc_mic",
-        "latency_msec=60",
-    ];
-    assert!(
-        card.call(&echo)
-            .stdout(Stdio::null())
-            .status()
-            .expect("an echo")
-            .success()
-    );
+    card.echo();
     let text = "title = \"T\"\n[[step]]\ntitle = \"Clap\"\nminutes = 1\nsay = \"Clap.\"\n[step.drill]\ntune = \"boots-on-the-fender\"\nsteps_per_minute = 120\nphrases = 4\nfull = 1\nfade = 1\n";
     let path = card.folder.path().join("lesson.toml");
     std::fs::write(&path, text).expect("a lesson");

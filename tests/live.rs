@@ -78,17 +78,7 @@ fn claps_fall_on_the_phrases_of_a_band_in_the_microphone() {
 /// Measures the card's round trip while its microphone hears its loudspeaker,
 /// and forgets it: the tests hear no such echo.
 fn measure(card: &Card) {
-    let echo = [
-        "run",
-        "pactl",
-        "load-module",
-        "module-loopback",
-        "source=vc_speaker.monitor",
-        "sink=vc_mic",
-        "latency_msec=60",
-    ];
-    let number = card.call(&echo).output().expect("an echo").stdout;
-    let number = String::from_utf8(number).expect("a number");
+    let echo = card.echo();
     let home = card.folder.path().join("home");
     let settings = format!("XDG_CONFIG_HOME={}", home.display());
     let done = card
@@ -116,8 +106,7 @@ fn measure(card: &Card) {
         );
         assert!(kept.is_err());
     }
-    let stop = ["run", "pactl", "unload-module", number.trim()];
-    assert!(card.call(&stop).status().expect("a stop").success());
+    card.hush(&echo);
 }
 
 /// Plays a metronome into the microphone of the tempo meter; returns what it

@@ -75,6 +75,30 @@ impl Card {
         assert!(self.call(&[what]).status().expect("a wait").success());
     }
 
+    /// Lets the microphone hear the loudspeaker, some 60 ms later; gives the number by
+    /// which [`Self::hush`] ends that.
+    pub fn echo(&self) -> String {
+        let echo = [
+            "run",
+            "pactl",
+            "load-module",
+            "module-loopback",
+            "source=vc_speaker.monitor",
+            "sink=vc_mic",
+            "latency_msec=60",
+        ];
+        let done = self.call(&echo).output().expect("an echo");
+        assert!(done.status.success(), "{done:?}");
+        let number = String::from_utf8(done.stdout).expect("a number");
+        number.trim().to_owned()
+    }
+
+    /// Ends an echo.
+    pub fn hush(&self, echo: &str) {
+        let stop = ["run", "pactl", "unload-module", echo];
+        assert!(self.call(&stop).status().expect("a stop").success());
+    }
+
     /// The program on the card, with settings for its environment
     /// (`NAME=value`), ahead of other programs where that is allowed.
     pub fn eightclap(&self, args: &[&str], settings: &[&str]) -> Child {
