@@ -18,6 +18,8 @@ use eightclap::report::measures::quantile;
 use eightclap::sound::write::{Depth, WavOut};
 use rayon::prelude::*;
 
+#[path = "../corpus/espeak.rs"]
+mod espeak;
 mod evening;
 mod spoken;
 
@@ -46,7 +48,7 @@ fn main() -> anyhow::Result<()> {
     let only = value("--only").unwrap_or_default();
     let out: Option<PathBuf> = value("--out").map(PathBuf::from);
     let items = args.iter().any(|a| a == "--items");
-    if !spoken::there()? {
+    if !espeak::there()? {
         println!("skipped: prompts are spoken by espeak-ng; install the package of that name");
         return Ok(());
     }

@@ -1,14 +1,12 @@
 //! Prompts spoken by the free speech synthesiser `espeak-ng` (Debian's package of that
 //! name), each with its own end known to the sample.
 
-use std::io::ErrorKind;
 use std::path::Path;
-use std::process::Command;
 
-use anyhow::{Context, ensure};
 use eightclap::sound::band::Dice;
-use eightclap::sound::file::load_mono;
-use eightclap::sound::resample::Resampler;
+use eightclap::sound::resample::resample;
+
+use super::espeak::speak;
 
 /// A sample belongs to the prompt down to this share of its loudest one: -30 dB.
 pub const LEVEL: f32 = 0.03;
@@ -60,14 +58,6 @@ pub struct Clip {
     pub to: usize,
 }
 
-/// Whether the synthesiser is there.
-pub fn there() -> anyhow::Result<bool> {
-    match Command::new("espeak-ng").arg("--version").output() {
-        Err(e) if e.kind() == ErrorKind::NotFound => Ok(false),
-        found => found.map(|_| true).context("espeak-ng does not start"),
-    }
-}
-
 /// All prompts of the `n`-th caller at `rate` samples a second, in an order by chance.
 pub fn caller(n: usize, rate: u32, folder: &Path) -> anyhow::Result<Vec<Clip>> {
     let mut dice = Dice::new(n as u64, 700);
@@ -78,11 +68,8 @@ pub fn caller(n: usize, rate: u32, folder: &Path) -> anyhow::Result<Vec<Clip>> {
             let words = dice.between(140.0, 210.0) as u32;
             let pitch = dice.between(30.0, 70.0) as u32;
             let file = folder.join(format!("{n}-{}.wav", text.replace(' ', "-")));
-            let (from_rate, sound) = speak(voice, words, pitch, text, &file)?;
-            let mut to = Resampler::new(from_rate, rate, 1)?;
-            let mut out = Vec::new();
-            to.push(&sound, &mut out)?;
-            to.finish(&mut out)?;
+            let (from_rate, sound) = speak(voice, words, &["-p", &pitch.to_string()], text, &file)?;
+            let mut out = resample(&sound, from_rate, rate)?;
             let loudest = out.iter().map(|x| x.abs()).fold(0.0, f32::max);
             let loud = |x: &f32| x.abs() >= LEVEL * loudest;
             let from = out.iter().position(loud).unwrap_or(0);
@@ -102,33 +89,4 @@ pub fn caller(n: usize, rate: u32, folder: &Path) -> anyhow::Result<Vec<Clip>> {
         clips.swap(n, (dice.even() * (n + 1) as f64) as usize);
     }
     Ok(clips)
-}
-
-fn speak(
-    voice: &str,
-    words: u32,
-    pitch: u32,
-    text: &str,
-    file: &Path,
-) -> anyhow::Result<(u32, Vec<f32>)> {
-    let done = Command::new("espeak-ng")
-        .args([
-            "-v",
-            voice,
-            "-s",
-            &words.to_string(),
-            "-p",
-            &pitch.to_string(),
-            "-w",
-        ])
-        .arg(file)
-        .arg(text)
-        .output()
-        .context("espeak-ng does not start")?;
-    ensure!(
-        done.status.success(),
-        "espeak-ng -v {voice}: {}",
-        String::from_utf8_lossy(&done.stderr).trim()
-    );
-    Ok(load_mono(file)?)
 }

@@ -12,12 +12,13 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 use eightclap::sound::band::Dice;
-use eightclap::sound::resample::Resampler;
 use rayon::prelude::*;
 
 mod change;
 #[path = "../corpus/mod.rs"]
 mod corpus;
+#[path = "../corpus/espeak.rs"]
+mod espeak;
 mod form;
 mod judge;
 mod leak;
@@ -155,15 +156,6 @@ fn load(json: &Path) -> anyhow::Result<(String, Take)> {
         truth,
     };
     Ok((name, take))
-}
-
-/// The same sound at another sample rate.
-fn resampled(sound: &[f32], from: u32, to: u32) -> anyhow::Result<Vec<f32>> {
-    let mut resampler = Resampler::new(from, to, 1)?;
-    let mut out = Vec::new();
-    resampler.push(sound, &mut out)?;
-    resampler.finish(&mut out)?;
-    Ok(out)
 }
 
 /// A number for a name, the same for good (FNV-1a, 64 bits; from memory).

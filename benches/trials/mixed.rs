@@ -2,14 +2,15 @@
 
 use eightclap::engine::Settings;
 use eightclap::sound::band::Dice;
+use eightclap::sound::resample::resample;
 
+use super::Bench;
 use super::change::Take;
 use super::leak::{DELAYS, Softer, hear_with_claps};
 use super::level::loudest;
 use super::people::{self, CLAP_SCATTER, Doing, GROUP_BEFORE, STOMP_SCATTER};
 use super::speech::Speech;
 use super::table::Table;
-use super::{Bench, resampled};
 
 /// By how much a caller's call ends before or after its phrase's first beat.
 const CALL_SCATTER: f64 = 0.080;
@@ -92,7 +93,7 @@ fn with_dancers(mut take: Take, dice: &mut Dice) -> anyhow::Result<Take> {
 fn at_rate(take: Take, rate: u32) -> anyhow::Result<Take> {
     Ok(Take {
         rate,
-        samples: resampled(&take.samples, take.rate, rate)?,
+        samples: resample(&take.samples, take.rate, rate)?,
         truth: take.truth,
     })
 }

@@ -1,17 +1,15 @@
 //! Spoken words for the trials, by the free speech synthesiser `espeak-ng`
 //! (Debian package of that name), which must be installed for these rows.
 
-use std::io::ErrorKind;
 use std::path::Path;
-use std::process::Command;
 
-use anyhow::{Context, ensure};
+use anyhow::ensure;
 use eightclap::sound::band::Dice;
-use eightclap::sound::file::load_mono;
+use eightclap::sound::resample::resample;
 use rayon::prelude::*;
 
+use super::espeak::{self, speak};
 use super::level::{active, loudest, set_rms};
-use super::resampled;
 
 /// Voices: an accent and a speaker, and how many words a minute.
 const VOICES: [(&str, u32); 8] = [
@@ -74,10 +72,9 @@ impl Speech {
     /// # Errors
     /// If it is, but fails.
     pub fn new() -> anyhow::Result<Option<Self>> {
-        match Command::new("espeak-ng").arg("--version").output() {
-            Err(e) if e.kind() == ErrorKind::NotFound => return Ok(None),
-            found => found.context("espeak-ng does not start")?,
-        };
+        if !espeak::there()? {
+            return Ok(None);
+        }
         let folder = tempfile::tempdir()?;
         let spoken = |texts: &[&str]| -> anyhow::Result<Vec<(u32, Vec<f32>)>> {
             let jobs: Vec<_> = VOICES
@@ -88,7 +85,7 @@ impl Speech {
             jobs.into_par_iter()
                 .map(|(n, (&(voice, words), text))| {
                     let file = folder.path().join(format!("{}-{n}.wav", texts.len()));
-                    speak(voice, words, text, &file)
+                    spoken(voice, words, text, &file)
                 })
                 .collect()
         };
@@ -116,7 +113,7 @@ impl Speech {
         self.prompts[of..of + PROMPTS.len()]
             .iter()
             .map(|clip| {
-                let mut clip = resampled(clip, self.rate, rate)?;
+                let mut clip = resample(clip, self.rate, rate)?;
                 let loud = active(&clip, rate).max(1e-6);
                 clip.iter_mut().for_each(|x| *x /= loud);
                 Ok(clip)
@@ -133,7 +130,7 @@ impl Speech {
         rate: u32,
         dice: &mut Dice,
     ) -> anyhow::Result<Vec<f32>> {
-        let talk = resampled(&self.talks[n % self.talks.len()], self.rate, rate)?;
+        let talk = resample(&self.talks[n % self.talks.len()], self.rate, rate)?;
         let from = (dice.even() * talk.len() as f64) as usize;
         let count = (seconds * f64::from(rate)) as usize;
         let mut out: Vec<f32> = talk.into_iter().cycle().skip(from).take(count).collect();
@@ -162,19 +159,8 @@ impl Speech {
 }
 
 /// One text in one voice, without the silence around it.
-fn speak(voice: &str, words: u32, text: &str, file: &Path) -> anyhow::Result<(u32, Vec<f32>)> {
-    let done = Command::new("espeak-ng")
-        .args(["-v", voice, "-s", &words.to_string(), "-w"])
-        .arg(file)
-        .arg(text)
-        .output()
-        .context("espeak-ng does not start")?;
-    ensure!(
-        done.status.success(),
-        "espeak-ng -v {voice}: {}",
-        String::from_utf8_lossy(&done.stderr).trim()
-    );
-    let (rate, sound) = load_mono(file)?;
+fn spoken(voice: &str, words: u32, text: &str, file: &Path) -> anyhow::Result<(u32, Vec<f32>)> {
+    let (rate, sound) = speak(voice, words, &[], text, file)?;
     let quiet = 0.03 * loudest(&sound, rate);
     let first = sound.iter().position(|x| x.abs() > quiet).unwrap_or(0);
     let last = sound.iter().rposition(|x| x.abs() > quiet).unwrap_or(0);

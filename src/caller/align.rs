@@ -1,6 +1,6 @@
 //! Two recordings of one evening: how much later one of them began.
 
-use crate::sound::resample::Resampler;
+use crate::sound::resample::resample;
 use crate::sound::roundtrip::correlate;
 
 use super::ear::EarError;
@@ -39,10 +39,7 @@ pub fn align(heard: (u32, &[f32]), played: (u32, &[f32])) -> Result<Option<f64>,
 /// blur where the strokes are.
 fn whitened((rate, sound): (u32, &[f32])) -> Result<Vec<f32>, EarError> {
     let end = sound.len().min(COMPARED * rate as usize);
-    let mut to = Resampler::new(rate, RATE, 1)?;
-    let mut out = Vec::new();
-    to.push(&sound[..end], &mut out)?;
-    to.finish(&mut out)?;
+    let out = resample(&sound[..end], rate, RATE)?;
     Ok(out.windows(2).map(|w| w[1] - 0.95 * w[0]).collect())
 }
 

@@ -6,7 +6,7 @@
 //! and the room answers (common practice in drum synthesis: band-passed noise
 //! with several decaying bursts and a longer tail).
 
-use super::resample::{ResampleError, Resampler};
+use super::resample::resample;
 use rand::RngExt;
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::SeedableRng;
@@ -80,14 +80,7 @@ pub fn person(rate: u32, seed: u64) -> Arc<[f32]> {
 
 /// The same sound at another rate; as it is at a rate that no device has.
 fn at_rate(sound: Vec<f32>, rate: u32) -> Vec<f32> {
-    let convert = || {
-        let mut resampler = Resampler::new(RATE, rate, 1)?;
-        let mut out = Vec::new();
-        resampler.push(&sound, &mut out)?;
-        resampler.finish(&mut out)?;
-        Ok::<_, ResampleError>(out)
-    };
-    convert().unwrap_or(sound)
+    resample(&sound, RATE, rate).unwrap_or(sound)
 }
 
 /// A soft knock on wood for the counts between, mono: 45 ms that peak at 0.3.

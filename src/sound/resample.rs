@@ -35,6 +35,18 @@ pub enum ResampleError {
     Failed(String),
 }
 
+/// A whole mono sound at another rate, as long as it was.
+///
+/// # Errors
+/// As [`Resampler::new`] and [`Resampler::push`].
+pub fn resample(sound: &[f32], from: u32, to: u32) -> Result<Vec<f32>, ResampleError> {
+    let mut resampler = Resampler::new(from, to, 1)?;
+    let mut out = Vec::new();
+    resampler.push(sound, &mut out)?;
+    resampler.finish(&mut out)?;
+    Ok(out)
+}
+
 /// A streaming sample rate converter.
 ///
 /// Output frame `n` belongs to the moment `n / to` seconds after the first

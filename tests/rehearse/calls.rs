@@ -5,7 +5,7 @@ use std::path::Path;
 use std::process::Command;
 
 use eightclap::sound::file::load_mono;
-use eightclap::sound::resample::Resampler;
+use eightclap::sound::resample::resample;
 
 pub const RATE: u32 = 48_000;
 
@@ -70,11 +70,7 @@ pub fn calls(folder: &Path) -> Vec<Call> {
             return Call::of(babble(words.split(' ').count() + 1, 140.0 + 8.0 * n as f64));
         }
         let (rate, sound) = load_mono(&file).expect("a recording");
-        let mut to = Resampler::new(rate, RATE, 1).expect("good rates");
-        let mut out = Vec::new();
-        to.push(&sound, &mut out).expect("converts");
-        to.finish(&mut out).expect("converts");
-        Call::of(out)
+        Call::of(resample(&sound, rate, RATE).expect("good rates"))
     };
     WORDS.iter().enumerate().map(call).collect()
 }

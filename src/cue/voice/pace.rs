@@ -6,7 +6,7 @@ use wsola::TimeStretch;
 
 use super::polish::{PEAK, Polished};
 use super::utterance::Clip;
-use crate::sound::resample::{ResampleError, Resampler};
+use crate::sound::resample::{ResampleError, resample};
 
 /// Clips of some words at `rate`, one for each of `paces`; `natural` is as it was
 /// recorded, at `from` samples a second.
@@ -31,14 +31,6 @@ pub(super) fn clips(
         })
     };
     paces.iter().map(at_pace).collect()
-}
-
-fn resample(sound: &[f32], from: u32, to: u32) -> Result<Vec<f32>, ResampleError> {
-    let mut resampler = Resampler::new(from, to, 1)?;
-    let mut out = Vec::new();
-    resampler.push(sound, &mut out)?;
-    resampler.finish(&mut out)?;
-    Ok(out)
 }
 
 /// Waves that meet a little askew, or stand between two samples, may be higher
