@@ -4,10 +4,10 @@ use std::io::{self, Write};
 
 use clap::{Args, Subcommand};
 
-use crate::sound::device::{Choice, Device, DeviceError, Devices, Step, list, measure};
+use crate::sound::device::{Device, DeviceError, Devices, Step, list, measure};
 use crate::sound::roundtrip::RoundTrips;
 
-use super::listen::choice;
+use super::gear::DeviceArgs;
 use super::play::listen;
 
 /// Arguments of `devices`.
@@ -26,22 +26,7 @@ Measure how long a sound takes from a loudspeaker to a microphone, and keep it f
 Quiet sweeps are played, from hardly audible up to clear, and looked for in what the \
 microphone hears. Stand the microphone where it will hear the band, and be still for \
 some twenty seconds. Take headphones off your ears first: lay them on the microphone.")]
-    Measure(MeasureArgs),
-}
-
-#[derive(Debug, Args)]
-struct MeasureArgs {
-    /// The microphone: a number from `eightclap devices`, or part of a name
-    #[arg(long = "in", value_name = "DEVICE", value_parser = choice)]
-    input: Option<Choice>,
-
-    /// The loudspeaker: a number from `eightclap devices`, or part of a name
-    #[arg(long = "out", value_name = "DEVICE", value_parser = choice)]
-    output: Option<Choice>,
-
-    /// The one channel to hear, from 1; without it the mean of all
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    channel: Option<u16>,
+    Measure(DeviceArgs),
 }
 
 /// Lists, or measures.
@@ -52,22 +37,20 @@ pub(super) fn run(args: &DevicesArgs) -> anyhow::Result<()> {
     }
 }
 
-fn measure_pair(args: &MeasureArgs) -> anyhow::Result<()> {
+fn measure_pair(args: &DeviceArgs) -> anyhow::Result<()> {
     let path = RoundTrips::path()?;
     // A file that cannot be used is told of before anybody waits.
     let mut trips = RoundTrips::load(&path)?;
-    let (input, output) = (args.input.clone(), args.output.clone());
     let stop = listen();
     let mut told = Ok(());
     let tell_step = |step: Step| {
         told = print_step(&step, &mut io::stdout().lock());
         told.is_ok() && !stop.asked()
     };
-    let channel = args.channel.map(usize::from);
     let pair = measure(
-        &input.unwrap_or_default(),
-        channel,
-        &output.unwrap_or_default(),
+        &args.ear.device(),
+        args.ear.channel(),
+        &args.output(),
         tell_step,
     );
     told?;

@@ -48,8 +48,6 @@ pub(super) struct Face {
     lines: Lines,
     /// Events whose lines are not due yet, in order.
     lines_later: Vec<Event>,
-    /// Troubles whose remedies are too long for the screen: told in full after it.
-    told_after: Vec<String>,
     stop: Stop,
     /// Whether ticks are wanted.
     ticks: bool,
@@ -72,7 +70,7 @@ impl Face {
         let state = State::new(setup);
         let on_screen = !plain && io::stdout().is_terminal() && io::stdin().is_terminal();
         let (screen, stop) = if on_screen {
-            (Some((Screen::enter()?, Quiet::begin())), Stop::default())
+            (Some((Screen::enter()?, Quiet::display())), Stop::default())
         } else {
             writeln!(io::stdout().lock(), "{opening}")?;
             (None, listen())
@@ -82,7 +80,6 @@ impl Face {
             screen,
             lines,
             lines_later: Vec::new(),
-            told_after: Vec::new(),
             stop,
             ticks,
             planned,
@@ -134,13 +131,9 @@ impl Face {
     /// Says what went wrong, and `why`, with the remedy.
     pub(super) fn trouble(&mut self, what: &str, why: &str) {
         let text = format!("{what}: {why}");
-        match &self.screen {
-            Some(_) => {
-                self.state.say(text.clone(), TROUBLE_SHOWN);
-                self.told_after.push(text);
-            }
-            None => tell(text),
-        }
+        // Its remedy may be too long for a screen: then it is told in full after it.
+        tell(&text);
+        self.state.say(text, TROUBLE_SHOWN);
     }
 
     /// Says something that is no trouble.
@@ -295,13 +288,8 @@ impl Face {
         }
     }
 
-    /// Gives the terminal back and tells what did not fit on it; what is left
-    /// is for plain lines.
+    /// Gives the terminal back; what is left is for plain lines.
     pub(super) fn leave(self) -> Lines {
-        drop(self.screen);
-        for trouble in &self.told_after {
-            tell(trouble);
-        }
         self.lines
     }
 }

@@ -9,10 +9,11 @@ use crate::event::Event;
 use crate::follow::{Caller, Ended, Session, SessionError, Told, Wanted};
 use crate::report::tempo::{Adviser, Meter, Want};
 use crate::screen::Action;
-use crate::sound::device::{Choice, Direction, Level};
+use crate::sound::device::{Direction, Level};
 use crate::sound::roundtrip::RoundTrips;
 
 use super::face::{Counter, Face};
+use super::gear::DeviceArgs;
 use super::play::Job;
 use super::practise::{PlayArgs, card};
 use super::{TuneArgs, tell};
@@ -48,47 +49,21 @@ pub(super) struct ListenArgs {
     play: PlayArgs,
 }
 
-/// Where to hear and where to clap.
-#[derive(Debug, Clone, Args)]
-pub(super) struct DeviceArgs {
-    /// Where the band is heard: a number from `eightclap devices`, or part of a name
-    #[arg(long = "in", value_name = "DEVICE", value_parser = choice)]
-    input: Option<Choice>,
-
-    /// Where claps sound: a number from `eightclap devices`, or part of a name
-    #[arg(long = "out", value_name = "DEVICE", value_parser = choice)]
-    output: Option<Choice>,
-
-    /// The one channel to hear, from 1, such as the mixer's; without it the mean of all
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    channel: Option<u16>,
-}
-
-impl DeviceArgs {
-    /// Starts to listen and clap.
-    pub(super) fn start(&self, job: &Job) -> Result<Session, SessionError> {
-        Session::start(Wanted {
-            input: self.input.clone().unwrap_or_default(),
-            channel: self.channel.map(usize::from),
-            output: self.output.clone().unwrap_or_default(),
-            settings: job.settings,
-            card: job.card.clone(),
-            clap_gain: job.clap_gain,
-            claps: job.claps,
-            tick_gain: job.tick_gain,
-            ticks: job.ticks,
-            calling: job.calling.clone(),
-            round_trips: round_trips(),
-        })
-    }
-}
-
-/// Takes a device's number or a part of its name.
-pub(super) fn choice(text: &str) -> Result<Choice, String> {
-    match text.trim() {
-        "" => Err("give a device's number or a part of its name".into()),
-        text => Ok(text.parse().unwrap_or_default()),
-    }
+/// Starts to listen and clap.
+pub(super) fn start(devices: &DeviceArgs, job: &Job) -> Result<Session, SessionError> {
+    Session::start(Wanted {
+        input: devices.ear.device(),
+        channel: devices.ear.channel(),
+        output: devices.output(),
+        settings: job.settings,
+        card: job.card.clone(),
+        clap_gain: job.clap_gain,
+        claps: job.claps,
+        tick_gain: job.tick_gain,
+        ticks: job.ticks,
+        calling: job.calling.clone(),
+        round_trips: round_trips(),
+    })
 }
 
 pub(super) fn seconds(text: &str) -> Result<f64, String> {
@@ -132,7 +107,7 @@ pub(super) fn run(args: &ListenArgs) -> anyhow::Result<()> {
     // In a hall she calls who listens: the voice waits until it is asked for.
     let card = card(args.card.as_deref(), &args.tune)?;
     let job = args.play.job(card, &args.tune, RATE, false, args.times)?;
-    let session = args.devices.start(&job)?;
+    let session = start(&args.devices, &job)?;
     session.caller().set_times(job.times);
     let opening = match &job.card {
         Some(card) => format!("listening, for \"{}\"", card.title()),

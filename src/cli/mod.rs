@@ -6,6 +6,7 @@ mod card;
 mod demo;
 mod devices;
 mod face;
+mod gear;
 mod lesson;
 mod listen;
 mod live;

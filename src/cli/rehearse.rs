@@ -14,10 +14,9 @@ use crate::caller::session::{Ending, Header, Heard, Keeper, Session, Store, now}
 use crate::caller::{Grid, Limits, Prompt};
 use crate::dance::{self, Card};
 use crate::report::rehearsal::{Rehearsal, csv, json, page, text};
-use crate::sound::device::Choice;
 use crate::sound::file::Recording;
 
-use super::listen::choice;
+use super::gear::DeviceArgs;
 use super::practise::read_card;
 use sound::{Tune, tune};
 
@@ -53,17 +52,8 @@ pub(super) struct RehearseArgs {
     #[arg(long, value_name = "SECONDS", requires = "voice", requires = "steps")]
     one: Option<f64>,
 
-    /// Where the caller is heard: a number from `eightclap devices`, or part of a name
-    #[arg(long = "in", value_name = "DEVICE", value_parser = choice)]
-    input: Option<Choice>,
-
-    /// Where the band plays: a number from `eightclap devices`, or part of a name
-    #[arg(long = "out", value_name = "DEVICE", value_parser = choice)]
-    output: Option<Choice>,
-
-    /// The one channel to hear, from 1; without it the mean of all
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    channel: Option<u16>,
+    #[command(flatten)]
+    devices: DeviceArgs,
 
     /// The microphone does not hear the band: nothing is taken out
     #[arg(long)]

@@ -16,11 +16,12 @@ use crate::follow::{Hearing, HearingError};
 use crate::report::tempo::{Want, WantError};
 use crate::screen::tempo::Dial;
 use crate::screen::{clock, colour_wanted};
-use crate::sound::device::{Choice, DeviceError};
+use crate::sound::device::DeviceError;
 use crate::sound::file::Recording;
 use crate::steps::Steps;
 
-use super::listen::{choice, seconds};
+use super::gear::EarArgs;
+use super::listen::seconds;
 use super::play::listen;
 use super::practise::is_same_file;
 use super::tell;
@@ -40,13 +41,8 @@ pub(super) struct TempoArgs {
     #[arg(long, conflicts_with_all = ["input", "channel"])]
     tap: bool,
 
-    /// Where music is heard: a number from `eightclap devices`, or part of a name
-    #[arg(long = "in", value_name = "DEVICE", value_parser = choice)]
-    input: Option<Choice>,
-
-    /// The one channel to hear, from 1, such as the mixer's; without it the mean of all
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    channel: Option<u16>,
+    #[command(flatten)]
+    ear: EarArgs,
 
     /// Stop after so many seconds
     #[arg(long, value_name = "N", value_parser = seconds)]
@@ -101,9 +97,8 @@ pub(super) fn run(args: &TempoArgs) -> anyhow::Result<()> {
 /// Hears what is played now; where nothing can be heard, taps are as good.
 fn hear(args: &TempoArgs) -> anyhow::Result<()> {
     let usual = args.want.map_or(USUAL, Want::middle);
-    let choice = args.input.clone().unwrap_or_default();
     // The microphone comes first: without it an older log is kept.
-    match Hearing::open(choice, args.channel.map(usize::from), usual) {
+    match Hearing::open(args.ear.device(), args.ear.channel(), usual) {
         Ok(hearing) => {
             let mut source = Microphone::new(hearing);
             let account = Account::new(args)?;
@@ -120,7 +115,7 @@ fn hear(args: &TempoArgs) -> anyhow::Result<()> {
             follow_on_screen(&mut source, account, dial, args)
         }
         Err(HearingError::Device(DeviceError::NoInput))
-            if args.input.is_none() && on_screen(args) =>
+            if !args.ear.is_named() && on_screen(args) =>
         {
             tap(Account::new(args)?, args, "no microphone: tapping")?;
             tell(format_args!(

@@ -4,7 +4,7 @@ use std::io::{self, IsTerminal, Write};
 use std::time::{Duration, Instant};
 
 use clap::Args;
-use crossbeam_channel::{Receiver, TryRecvError, unbounded};
+use crossbeam_channel::{Receiver, TryRecvError};
 
 use crate::dance::lesson::Step;
 use crate::follow::drill::{Drill, summary};
@@ -12,10 +12,9 @@ use crate::report::lesson::{drill_in_words, wrap};
 use crate::screen::{
     LessonPress, LessonState, Screen, Stop, colour_wanted, lesson_press, lesson_view,
 };
-use crate::sound::device::Choice;
 use crate::sound::quiet::Quiet;
 
-use super::super::listen::choice;
+use super::super::gear::{EarArgs, keys};
 use super::super::play::listen;
 use super::super::practise::level;
 use super::super::speaker::Speaker;
@@ -38,13 +37,8 @@ pub(super) struct RunArgs {
     #[command(flatten)]
     which: Which,
 
-    /// Where the room is heard: a number from `eightclap devices`, or part of a name
-    #[arg(long = "in", value_name = "DEVICE", value_parser = choice)]
-    input: Option<Choice>,
-
-    /// The one channel to hear, from 1; without it the mean of all
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    channel: Option<u16>,
+    #[command(flatten)]
+    ear: EarArgs,
 
     /// Without listening to the room
     #[arg(long, conflicts_with_all = ["input", "channel"])]
@@ -68,14 +62,16 @@ pub(super) fn run(args: &RunArgs) -> anyhow::Result<()> {
     let state = LessonState::new(lesson, !args.no_flash, colour_wanted());
     let on_screen = !args.line && io::stdout().is_terminal() && io::stdin().is_terminal();
     let mut face = match on_screen {
-        true => Face::Screen(Screen::enter()?, Quiet::begin()),
-        false => Face::Lines(input_lines(), listen()),
+        true => Face::Screen {
+            screen: Screen::enter()?,
+            _quiet: Quiet::display(),
+        },
+        false => Face::Lines(keys("n, b, d, a, c or q", press), listen()),
     };
     let (room, why) = match args.no_feedback {
         true => (None, None),
         false => {
-            let channel = args.channel.map(usize::from);
-            let (room, why) = RoomEar::open(args.input.clone().unwrap_or_default(), channel);
+            let (room, why) = RoomEar::open(args.ear.device(), args.ear.channel());
             (Some(room), why)
         }
     };
@@ -85,36 +81,29 @@ pub(super) fn run(args: &RunArgs) -> anyhow::Result<()> {
         playing: None,
         gain: args.clap_level,
         begun: Instant::now(),
-        troubles: Vec::new(),
     };
     if let Some(why) = why {
-        leader.trouble(&face, format!("drills without feedback: {why}"));
+        leader.trouble(format!("drills without feedback: {why}"));
     }
     leader.tell_step(&face)?;
-    let done = leader.lead(&mut face);
-    let troubles = std::mem::take(&mut leader.troubles);
-    drop((face, leader));
-    for trouble in troubles {
-        tell(trouble);
-    }
-    done
+    leader.lead(&mut face)
 }
 
 /// What the caller sees, and how keys come.
 enum Face {
-    Screen(Screen, Quiet),
+    Screen { screen: Screen, _quiet: Quiet },
     Lines(Receiver<LessonPress>, Stop),
 }
 
 impl Face {
     fn is_screen(&self) -> bool {
-        matches!(self, Face::Screen(..))
+        matches!(self, Face::Screen { .. })
     }
 
     /// Draws, and waits a moment for a key.
     fn show(&mut self, state: &LessonState) -> anyhow::Result<Option<LessonPress>> {
         match self {
-            Face::Screen(screen, _) => {
+            Face::Screen { screen, .. } => {
                 screen.draw_with(|frame| lesson_view(frame, state))?;
                 Ok(screen.wait_for(TICK, lesson_press, LessonPress::Quit)?)
             }
@@ -141,7 +130,6 @@ struct Leader {
     playing: Option<Playing>,
     gain: f32,
     begun: Instant,
-    troubles: Vec<String>,
 }
 
 /// A drill under way.
@@ -156,7 +144,7 @@ struct Playing {
 impl Leader {
     fn lead(&mut self, face: &mut Face) -> anyhow::Result<()> {
         loop {
-            self.listen(face);
+            self.listen();
             self.play(face)?;
             self.state.tick(self.begun.elapsed().as_secs_f64());
             match face.show(&self.state)? {
@@ -167,15 +155,10 @@ impl Leader {
         }
     }
 
-    /// Says something; on the screen troubles are told once more after it.
-    fn trouble(&mut self, face: &Face, text: String) {
-        match face.is_screen() {
-            true => {
-                self.state.say(text.clone());
-                self.troubles.push(text);
-            }
-            false => tell(text),
-        }
+    /// Says what went wrong: on the screen now, and once more after it.
+    fn trouble(&mut self, text: String) {
+        tell(&text);
+        self.state.say(text);
     }
 
     fn note(&mut self, face: &Face, text: String) -> io::Result<()> {
@@ -186,7 +169,7 @@ impl Leader {
         Ok(())
     }
 
-    fn listen(&mut self, face: &Face) {
+    fn listen(&mut self) {
         let Some(room) = &mut self.room else {
             self.state.microphone = "without feedback".to_owned();
             return;
@@ -194,7 +177,7 @@ impl Leader {
         let news = room.listen();
         self.state.microphone = room.level();
         if let Some(news) = news {
-            self.trouble(face, news);
+            self.trouble(news);
         }
     }
 
@@ -261,7 +244,7 @@ impl Leader {
         let (speaker, why) = Speaker::open(rate, 1)?;
         let silent = why.is_some();
         if let Some(why) = why {
-            self.trouble(face, format!("flashes only, nothing sounds: {why}"));
+            self.trouble(format!("flashes only, nothing sounds: {why}"));
         }
         self.state.drill(drill.phrases());
         self.playing = Some(Playing {
@@ -309,7 +292,7 @@ impl Leader {
         }
         let over = playing.over && playing.speaker.drained();
         if let Some(why) = lost {
-            self.trouble(face, format!("flashes only, nothing sounds: {why}"));
+            self.trouble(format!("flashes only, nothing sounds: {why}"));
         }
         for verdict in verdicts {
             self.state.judged(verdict);
@@ -371,30 +354,15 @@ fn words(step: &Step) -> String {
     out
 }
 
-/// Lines of standard input as keys; an empty one goes on.
-fn input_lines() -> Receiver<LessonPress> {
-    let (send, lines) = unbounded();
-    // Reading blocks, and cannot be stopped: the thread ends with the program.
-    std::thread::spawn(move || {
-        for line in io::stdin().lines().map_while(Result::ok) {
-            let press = match line.trim() {
-                "" | "n" => LessonPress::Next,
-                "b" => LessonPress::Back,
-                "d" => LessonPress::Drill,
-                "a" => LessonPress::Again,
-                "c" => LessonPress::Claps,
-                "q" => LessonPress::Quit,
-                other => {
-                    tell(format_args!(
-                        "\"{other}\" is not known here: n, b, d, a, c or q"
-                    ));
-                    continue;
-                }
-            };
-            if send.send(press).is_err() {
-                return;
-            }
-        }
-    });
-    lines
+/// A line of standard input as a key; an empty one goes on.
+fn press(line: &str) -> Option<LessonPress> {
+    Some(match line {
+        "" | "n" => LessonPress::Next,
+        "b" => LessonPress::Back,
+        "d" => LessonPress::Drill,
+        "a" => LessonPress::Again,
+        "c" => LessonPress::Claps,
+        "q" => LessonPress::Quit,
+        _ => return None,
+    })
 }

@@ -1,11 +1,10 @@
 //! `eightclap programme run`: the evening live, dance by dance.
 
-use std::io;
 use std::sync::Arc;
 use std::time::Instant;
 
 use clap::Args;
-use crossbeam_channel::{Receiver, unbounded};
+use crossbeam_channel::Receiver;
 
 use crate::dance::Card;
 use crate::dance::programme::{Clock, Evening, Item, What as Kind};
@@ -14,9 +13,10 @@ use crate::screen::{Action, evening_words};
 
 use super::super::TuneArgs;
 use super::super::face::Face;
-use super::super::listen::{DeviceArgs, Lead, RATE, follow, seconds};
+use super::super::gear::{DeviceArgs, keys};
+use super::super::listen::{Lead, RATE, follow, seconds, start};
 use super::super::practise::PlayArgs;
-use super::{Which, tell};
+use super::Which;
 
 /// Arguments of `programme run`.
 #[derive(Debug, Args)]
@@ -55,7 +55,7 @@ pub(super) fn run(args: &RunArgs) -> anyhow::Result<()> {
     let tune = TuneArgs { form: None };
     // Its first dance is taken up below, as the others are.
     let job = args.play.silent().job(None, &tune, RATE, false, None)?;
-    let session = args.devices.start(&job)?;
+    let session = start(&args.devices, &job)?;
     let opening = format!("\"{}\"", evening.programme().title());
     let mut setup = job.setup(sounding(item), None);
     setup.length = args.seconds;
@@ -63,7 +63,7 @@ pub(super) fn run(args: &RunArgs) -> anyhow::Result<()> {
     let mut leader = Leader {
         play: args.play.clone(),
         voice: args.play.wants_voice(),
-        asked: (!face.on_screen()).then(input_lines),
+        asked: (!face.on_screen()).then(|| keys("n goes on, b back, q quits", key)),
         evening,
         begun,
         held_for_item: false,
@@ -173,28 +173,13 @@ impl Leader {
     }
 }
 
-/// Lines of standard input as keys: `n` or an empty line goes on, `b` back, `q`
-/// ends it.
-fn input_lines() -> Receiver<Action> {
-    let (send, lines) = unbounded();
-    // Reading blocks, and cannot be stopped: the thread ends with the program.
-    std::thread::spawn(move || {
-        for line in io::stdin().lines().map_while(Result::ok) {
-            let action = match line.trim() {
-                "" | "n" | "N" => Action::Next,
-                "b" | "B" => Action::Back,
-                "q" | "Q" => Action::Quit,
-                other => {
-                    tell(format_args!(
-                        "\"{other}\" is not known here: n goes on, b back, q quits"
-                    ));
-                    continue;
-                }
-            };
-            if send.send(action).is_err() {
-                return;
-            }
-        }
-    });
-    lines
+/// A line of standard input as a key: `n` or an empty one goes on, `b` back, `q` ends
+/// it.
+fn key(line: &str) -> Option<Action> {
+    match line {
+        "" | "n" | "N" => Some(Action::Next),
+        "b" | "B" => Some(Action::Back),
+        "q" | "Q" => Some(Action::Quit),
+        _ => None,
+    }
 }

@@ -162,9 +162,9 @@ pub(super) fn rehearse(
     let mut kept = Kept::begin(plan, heard, limits, store)?;
     let recording = args.keep.then(|| kept.keeper.path().with_extension("wav"));
     let studio = Studio::start(Wanted {
-        input: args.input.clone().unwrap_or_default(),
-        channel: args.channel.map(usize::from),
-        output: args.output.clone().unwrap_or_default(),
+        input: args.devices.ear.device(),
+        channel: args.devices.ear.channel(),
+        output: args.devices.output(),
         microphone: !args.taps,
         removal: if args.headphones {
             Removal::None

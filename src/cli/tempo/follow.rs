@@ -30,11 +30,11 @@ pub(super) fn follow_on_screen(
     args: &TempoArgs,
 ) -> anyhow::Result<()> {
     let mut screen = Screen::enter()?;
-    let quiet = Quiet::begin();
+    let quiet = Quiet::display();
     let begun = Instant::now();
     let (mut first, mut last) = (None, None::<Instant>);
     let mut flash = Flash::default();
-    let (mut steps, mut troubles) = (Vec::new(), Vec::new());
+    let mut steps = Vec::new();
     let mut title = dial.source.clone();
     loop {
         let more = source.come(&mut steps)?;
@@ -56,7 +56,7 @@ pub(super) fn follow_on_screen(
             title = match news {
                 News::Good(text) => text,
                 News::Bad(text) => {
-                    troubles.push(text.clone());
+                    tell(&text);
                     text
                 }
             };
@@ -88,9 +88,6 @@ pub(super) fn follow_on_screen(
         account.take(step, &mut io::sink())?;
     }
     drop((screen, quiet));
-    for trouble in troubles {
-        tell(trouble);
-    }
     account.close(None, &mut io::stdout().lock())
 }
 

@@ -3,20 +3,20 @@
 //! Lines in, lines out: whoever uses a screen reader, or speaks with both hands
 //! full, needs no more than Enter.
 
-use std::io::{self, BufRead, Write};
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use anyhow::{Context, bail};
 use clap::Args;
-use crossbeam_channel::{Receiver, RecvTimeoutError};
+use crossbeam_channel::RecvTimeoutError;
 
 use crate::cue::voice::{Guide, Next, Settings, Source, Verdict, Voice, Wish, file_name};
 use crate::screen::Stop;
-use crate::sound::device::{Choice as Device, Input, Intake};
+use crate::sound::device::{Input, Intake};
 use crate::sound::write::{Depth, WavOut};
 
-use super::super::listen::choice;
+use super::super::gear::{EarArgs, lines_as};
 use super::super::play::listen;
 use super::{play, texts};
 
@@ -33,13 +33,8 @@ pub(super) struct RecordArgs {
     #[arg(long = "recordings", value_name = "FOLDER")]
     folder: Option<PathBuf>,
 
-    /// The microphone: a number from `eightclap devices`, or part of a name
-    #[arg(long = "in", value_name = "DEVICE", value_parser = choice)]
-    input: Option<Device>,
-
-    /// The one channel to hear, from 1; without it the mean of all
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    channel: Option<u16>,
+    #[command(flatten)]
+    ear: EarArgs,
 
     /// Also those that are recorded already: what is kept takes the old one's place
     #[arg(long)]
@@ -52,11 +47,7 @@ pub(super) fn run(args: &RecordArgs) -> anyhow::Result<()> {
         bail!("this system has no folder for data; name one with --recordings FOLDER");
     };
     let texts = texts(&args.cards)?;
-    let (input, mut intake) = Input::open(
-        &args.input.clone().unwrap_or_default(),
-        args.channel.map(usize::from),
-        Instant::now(),
-    )?;
+    let (input, mut intake) = Input::open(&args.ear.device(), args.ear.channel(), Instant::now())?;
     std::fs::create_dir_all(&folder)
         .with_context(|| format!("{}: it cannot be made a folder", folder.display()))?;
     let todo = todo(texts, &folder, args.all)?;
@@ -110,7 +101,7 @@ struct Session {
 impl Session {
     /// Goes on until all is done, or somebody has had enough.
     fn go(&mut self, input: &Input, intake: &mut Intake) -> anyhow::Result<()> {
-        let lines = lines();
+        let lines = lines_as(|line| Some(line.to_owned()));
         loop {
             let line = lines.recv_timeout(PAUSE);
             if self.stop.asked() {
@@ -209,21 +200,6 @@ fn wish(line: &str) -> Option<Wish> {
         "q" => Wish::Quit,
         _ => return None,
     })
-}
-
-/// The lines of standard input. Reading blocks and cannot be stopped: the
-/// thread ends with the program.
-fn lines() -> Receiver<String> {
-    let (send, lines) = crossbeam_channel::unbounded();
-    std::thread::spawn(move || {
-        for line in io::stdin().lock().lines() {
-            let Ok(line) = line else { return };
-            if send.send(line).is_err() {
-                return;
-            }
-        }
-    });
-    lines
 }
 
 #[cfg(test)]
