@@ -3,6 +3,7 @@
 use eightclap::sound::band::{self, Dice, Performance, Settings, signals};
 use realfft::RealFftPlanner;
 
+use crate::devices::Devices;
 use crate::spoken::Clip;
 
 /// Samples a second.
@@ -22,6 +23,8 @@ pub struct Condition {
     pub music: f32,
     /// Whether the band's own sound is known.
     pub known: bool,
+    /// The devices' crystals, where they are two.
+    pub devices: Option<Devices>,
 }
 
 const NONE: f32 = -120.0;
@@ -33,6 +36,7 @@ const fn quiet(name: &'static str, noise: f32) -> Condition {
         people: NONE,
         music: NONE,
         known: false,
+        devices: None,
     }
 }
 
@@ -43,11 +47,19 @@ const fn leak(name: &'static str, music: f32, known: bool) -> Condition {
         people: NONE,
         music,
         known,
+        devices: None,
+    }
+}
+
+const fn apart(name: &'static str, ppm: f64, holes: f64) -> Condition {
+    Condition {
+        devices: Some(Devices { ppm, holes }),
+        ..leak(name, -10.0, true)
     }
 }
 
 /// The conditions measured.
-pub const CONDITIONS: [Condition; 11] = [
+pub const CONDITIONS: [Condition; 16] = [
     quiet("quiet", -50.0),
     quiet("noise -30 dB", -30.0),
     quiet("noise -20 dB", -20.0),
@@ -62,6 +74,12 @@ pub const CONDITIONS: [Condition; 11] = [
     leak("unknown band -20 dB", -20.0, false),
     leak("unknown band -10 dB", -10.0, false),
     leak("unknown band 0 dB", 0.0, false),
+    // Band at -10 dB, loudspeaker and microphone with stamps that wander:
+    apart("clocks 0 ppm", 0.0, 0.0),
+    apart("clocks 20 ppm", 20.0, 0.0),
+    apart("clocks 50 ppm", 50.0, 0.0),
+    apart("clocks 100 ppm", 100.0, 0.0),
+    apart("clocks 20 ppm, holes", 20.0, 0.5),
 ];
 
 /// A prompt in an evening, seconds.
@@ -72,27 +90,30 @@ pub struct Said {
     pub syllables: u32,
 }
 
-/// What a microphone heard.
-pub struct Evening {
-    pub heard: Vec<f32>,
-    /// What the loudspeaker played; silence where there is none.
+/// What there is to hear.
+pub struct Air {
+    /// The voice, noise and people.
+    pub voice: Vec<f32>,
+    /// What comes out of the loudspeaker, at the microphone.
+    pub echo: Vec<f32>,
+    /// What the loudspeaker played; silence where there is none, or nobody knows.
     pub played: Vec<f32>,
     pub said: Vec<Said>,
 }
 
 /// The prompts of `clips`, one after the other, under `condition`.
-pub fn evening(clips: &[Clip], condition: &Condition, seed: u64) -> Evening {
+pub fn evening(clips: &[Clip], condition: &Condition, seed: u64) -> Air {
     let mut dice = Dice::new(seed, 701);
     let rate = f64::from(RATE);
     let mut at = dice.between(4.0, 7.0);
-    let mut heard: Vec<f32> = Vec::new();
+    let mut voice: Vec<f32> = Vec::new();
     let mut said = Vec::new();
     for clip in clips {
         let first = (at * rate) as usize;
-        heard.resize(first + clip.sound.len(), 0.0);
+        voice.resize(first + clip.sound.len(), 0.0);
         // No prompt is spoken as loudly as the last one.
         let gain = VOICE * 10f32.powf(dice.between(-0.15, 0.15) as f32);
-        for (y, x) in heard[first..].iter_mut().zip(&clip.sound) {
+        for (y, x) in voice[first..].iter_mut().zip(&clip.sound) {
             *y += gain * x;
         }
         said.push(Said {
@@ -102,29 +123,30 @@ pub fn evening(clips: &[Clip], condition: &Condition, seed: u64) -> Evening {
         });
         at = (first + clip.to) as f64 / rate + dice.between(0.9, 4.0);
     }
-    heard.resize(heard.len() + 2 * RATE as usize, 0.0);
-    let seconds = heard.len() as f64 / rate;
+    voice.resize(voice.len() + 2 * RATE as usize, 0.0);
+    let seconds = voice.len() as f64 / rate;
     let gain = |decibels: f32| VOICE * 10f32.powf(decibels / 20.0);
     // An even distribution's root mean square is its peak by the root of three.
     let noise = signals::white_noise(seconds + 1.0, RATE, gain(condition.noise) * 1.732, seed);
     let people = signals::babble(seconds + 1.0, RATE, gain(condition.people), seed);
-    for (n, y) in heard.iter_mut().enumerate() {
+    for (n, y) in voice.iter_mut().enumerate() {
         *y += noise[n] + people[n];
     }
-    let mut played = vec![0.0; heard.len()];
+    let mut played = vec![0.0; voice.len()];
+    let mut echo = played.clone();
     if condition.music > NONE {
-        let music = music(heard.len(), seed);
-        let echo = through_a_room(&music, &mut dice);
+        let music = music(voice.len(), seed);
+        echo = through_a_room(&music, &mut dice);
         let rms = (echo.iter().map(|x| x * x).sum::<f32>() / echo.len() as f32).sqrt();
-        for (y, x) in heard.iter_mut().zip(&echo) {
-            *y += gain(condition.music) / rms * x;
-        }
+        let level = gain(condition.music) / rms;
+        echo.iter_mut().for_each(|x| *x *= level);
         if condition.known {
             played = music;
         }
     }
-    Evening {
-        heard,
+    Air {
+        voice,
+        echo,
         played,
         said,
     }

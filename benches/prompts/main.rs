@@ -18,12 +18,22 @@ use eightclap::report::measures::quantile;
 use eightclap::sound::write::{Depth, WavOut};
 use rayon::prelude::*;
 
+mod devices;
 #[path = "../corpus/espeak.rs"]
 mod espeak;
 mod evening;
 mod spoken;
 
-use evening::{CONDITIONS, Condition, Evening, RATE, Said, evening};
+use evening::{CONDITIONS, Condition, RATE, Said, evening};
+
+/// What a microphone heard, what was played meanwhile, and what was said.
+struct Evening {
+    heard: Vec<f32>,
+    played: Vec<f32>,
+    said: Vec<Said>,
+    /// The devices that it went through, if it did.
+    take: Option<devices::Take>,
+}
 
 /// What was measured under a condition.
 #[derive(Default)]
@@ -77,7 +87,7 @@ fn main() -> anyhow::Result<()> {
         let evenings: Vec<Evening> = clips
             .par_iter()
             .enumerate()
-            .map(|(n, clips)| evening(clips, condition, 100 * seed + n as u64))
+            .map(|(n, clips)| recorded(clips, condition, 100 * seed + n as u64))
             .collect();
         if let Some(out) = &out {
             for (n, evening) in evenings.iter().enumerate() {
@@ -106,8 +116,32 @@ fn main() -> anyhow::Result<()> {
     Ok(())
 }
 
+/// An evening as the microphone heard it.
+fn recorded(clips: &[spoken::Clip], condition: &Condition, seed: u64) -> Evening {
+    let air = evening(clips, condition, seed);
+    if let Some(devices) = condition.devices {
+        let mut take = devices::through(&air, devices, seed);
+        return Evening {
+            heard: std::mem::take(&mut take.heard),
+            played: std::mem::take(&mut take.played),
+            said: std::mem::take(&mut take.said),
+            take: Some(take),
+        };
+    }
+    let both = air.voice.iter().zip(&air.echo);
+    Evening {
+        heard: both.map(|(voice, echo)| voice + echo).collect(),
+        played: air.played,
+        said: air.said,
+        take: None,
+    }
+}
+
 /// What is tried under a condition.
 fn methods(condition: &Condition) -> Vec<(&'static str, Method, Removal)> {
+    if condition.devices.is_some() {
+        return vec![("both+filter", Method::Both, Removal::Adaptive)];
+    }
     let mut all = vec![
         ("energy", Method::Energy, Removal::None),
         ("net", Method::Net, Removal::None),
@@ -130,10 +164,21 @@ fn methods(condition: &Condition) -> Vec<(&'static str, Method, Removal)> {
 fn hear(evening: &Evening, method: Method, removal: Removal) -> anyhow::Result<Vec<Prompt>> {
     let mut ear = Ear::new(RATE, method, removal)?;
     let mut prompts = Vec::new();
-    for (heard, played) in evening.heard.chunks(480).zip(evening.played.chunks(480)) {
+    let shifts = evening.take.as_ref().map(|take| &take.shifts[..]);
+    let mut shifts = shifts.unwrap_or_default().iter().peekable();
+    let blocks = evening.heard.chunks(480).zip(evening.played.chunks(480));
+    for (n, (heard, played)) in blocks.enumerate() {
+        if shifts.next_if(|shift| **shift <= 480 * n).is_some() {
+            ear.shifted();
+        }
         ear.push(heard, played, &mut prompts)?;
     }
     ear.end(&mut prompts)?;
+    if let Some(take) = &evening.take {
+        for prompt in &mut prompts {
+            *prompt = prompt.later(take.place(prompt.end) - prompt.end);
+        }
+    }
     Ok(prompts)
 }
 

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::score::{Limits, Score, Scored, Spoken, Verdict};
+use crate::cue::Wording;
 use crate::dance::Card;
 use crate::phrase::PHRASE_BEATS;
 
@@ -105,8 +106,51 @@ impl Score {
     }
 }
 
-/// A word for how much was said in a time through, beside the first.
-pub fn fading(first: &Sum, this: &Sum) -> &'static str {
+/// How much was said in a time through beside the first, in order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Said {
+    /// Nothing.
+    Silent,
+    /// Less than 0.4 of it.
+    FewWords,
+    /// Less than 0.8 of it.
+    Shorter,
+    /// As much.
+    Full,
+}
+
+impl Said {
+    /// The word for it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Said::Silent => "silent",
+            Said::FewWords => "few words",
+            Said::Shorter => "shorter",
+            Said::Full => "full",
+        }
+    }
+
+    /// Whether that is no more than was planned.
+    pub fn within(self, planned: Wording) -> bool {
+        self <= match planned {
+            Wording::Full => Said::Full,
+            Wording::Short => Said::Shorter,
+            Wording::Silent => Said::Silent,
+        }
+    }
+}
+
+/// The word for what is planned.
+pub fn planned(wording: Wording) -> &'static str {
+    match wording {
+        Wording::Full => "full",
+        Wording::Short => "short",
+        Wording::Silent => "silent",
+    }
+}
+
+/// How much was said in a time through, beside the first.
+pub fn fading(first: &Sum, this: &Sum) -> Said {
     // Taps have no length: then their number tells.
     let said = |sum: &Sum| f64::from(sum.given) * sum.seconds.max(1e-3);
     let share = match said(first) > 0.0 {
@@ -114,10 +158,10 @@ pub fn fading(first: &Sum, this: &Sum) -> &'static str {
         false => 0.0,
     };
     match share {
-        s if s <= 0.0 => "silent",
-        s if s < 0.4 => "few words",
-        s if s < 0.8 => "shorter",
-        _ => "full",
+        s if s <= 0.0 => Said::Silent,
+        s if s < 0.4 => Said::FewWords,
+        s if s < 0.8 => Said::Shorter,
+        _ => Said::Full,
     }
 }
 
@@ -245,15 +289,23 @@ pub fn advice(card: &Card, score: &Score, limits: &Limits) -> Vec<String> {
         }
     }
     let times = score.by_time();
-    if let Some(((_, first), rest)) = times.split_first()
-        && rest.len() + 1 > limits.full as usize
-        && rest.iter().all(|(_, sum)| fading(first, sum) == "full")
-    {
+    let plan = limits.plan();
+    let fuller = times.iter().find(|(time, sum)| {
+        // Without a first time there is nothing to fade from.
+        times[0].1.given > 0 && !fading(&times[0].1, sum).within(plan.wording(*time))
+    });
+    if let Some((time, sum)) = fuller {
+        let (said, wanted) = (fading(&times[0].1, sum), plan.wording(*time));
+        let why = match wanted {
+            Wording::Silent => "the hall knows the dance by then: dare to be silent",
+            _ => "fade to the words that cannot be spared",
+        };
         all.push((
             1.0,
             format!(
-                "after {} times through the hall knows the dance: fade to shorter prompts, then to silence",
-                limits.full
+                "time {time} was still {}, and {} was planned: {why}",
+                said.name(),
+                planned(wanted)
             ),
         ));
     }

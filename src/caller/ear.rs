@@ -53,8 +53,12 @@ const LIKE_A_VOICE: f32 = 0.35;
 
 /// Samples beyond this are no sound: full scale is 1.
 const LOUDEST: f32 = 8.0;
-/// Blocks of playback that the filter hears beforehand, to know the room: 6 s.
+/// Blocks of playback that the filter hears beforehand, to know the room: 6 s; and after
+/// the playback has shifted beside what is heard: 2 s.
 const LESSON: usize = 375;
+const AGAIN: usize = 125;
+/// Blocks after such a shift in which the filter still remembers what was before it: 0.35 s.
+const DEAF: usize = 22;
 /// Blocks that are worked on in a call, so that nobody waits for long: 0.6 s.
 const AT_ONCE: usize = 40;
 /// Power of a block from which it counts as playback: -60 dB.
@@ -73,13 +77,14 @@ pub struct Ear {
     /// What was pushed, without samples that are no sound.
     tame: (Vec<f32>, Vec<f32>),
     canceller: Canceller,
-    /// Blocks that wait to be learned from, those among them that are playback, whether
-    /// they are enough, how many were learned from, and whether that is done.
-    counted: usize,
-    playing: usize,
-    lesson: bool,
-    learned: usize,
+    /// What the filter hears beforehand of what waits.
+    lesson: Lesson,
+    /// Whether the filter knows the room.
     taught: bool,
+    /// Blocks for which nothing is taken for a voice.
+    deaf: usize,
+    /// How many blocks on of those that wait the playback shifts. In order.
+    shifts: VecDeque<usize>,
     detector: Detector,
     framer: Framer,
     fresh: Vec<Frame>,
@@ -91,6 +96,33 @@ pub struct Ear {
     smooth: f32,
     /// Decibels by which blocks of playback were softened while nobody spoke.
     softer: Vec<f32>,
+}
+
+/// Blocks of playback that are heard beforehand.
+#[derive(Debug)]
+struct Lesson {
+    /// How many are enough.
+    enough: usize,
+    /// Blocks that wait to be learned from, those among them that are playback, whether
+    /// they are enough, how many were learned from, and whether that is done.
+    counted: usize,
+    playing: usize,
+    whole: bool,
+    learned: usize,
+    over: bool,
+}
+
+impl Lesson {
+    fn of(enough: usize) -> Self {
+        Lesson {
+            enough,
+            counted: 0,
+            playing: 0,
+            whole: false,
+            learned: 0,
+            over: false,
+        }
+    }
 }
 
 impl Ear {
@@ -107,11 +139,10 @@ impl Ear {
             waiting: Default::default(),
             tame: Default::default(),
             canceller: Canceller::new(),
-            counted: 0,
-            playing: 0,
-            lesson: false,
-            learned: 0,
+            lesson: Lesson::of(LESSON),
             taught: false,
+            deaf: 0,
+            shifts: VecDeque::new(),
             detector: Detector::default(),
             framer: Framer::new(removal == Removal::Mixed),
             fresh: Vec::new(),
@@ -152,6 +183,14 @@ impl Ear {
         Ok(())
     }
 
+    /// What is pushed from now on may have shifted beside what is played, since samples
+    /// were lost: the next two seconds of it are heard beforehand.
+    pub fn shifted(&mut self) {
+        if self.removal == Removal::Adaptive {
+            self.shifts.push_back(self.waiting.0.len() / BLOCK);
+        }
+    }
+
     /// The sound is over: appends the prompt that was not yet.
     ///
     /// # Errors
@@ -177,12 +216,52 @@ impl Ear {
     }
 
     fn hear(&mut self, over: bool, prompts: &mut Vec<Prompt>) {
-        let most = if over { usize::MAX } else { AT_ONCE };
-        if self.removal == Removal::Adaptive && !self.taught && !self.teach(over, most) {
-            return;
+        let mut most = if over { usize::MAX } else { AT_ONCE };
+        loop {
+            if self.removal == Removal::Adaptive && !self.lesson.over && !self.teach(over, most) {
+                return;
+            }
+            let blocks = self.waiting.0.len().min(self.waiting.1.len()) / BLOCK;
+            let shift = self.shifts.front().copied();
+            let now = blocks.min(most).min(shift.unwrap_or(usize::MAX));
+            self.work(now, prompts);
+            self.shifts.iter_mut().for_each(|shift| *shift -= now);
+            most -= now;
+            if self.shifts.front() != Some(&0) {
+                return;
+            }
+            while self.shifts.front() == Some(&0) {
+                self.shifts.pop_front();
+            }
+            self.lesson = Lesson::of(if self.taught { AGAIN } else { LESSON });
+            self.deaf = DEAF;
         }
-        let blocks = self.waiting.0.len().min(self.waiting.1.len()) / BLOCK;
-        let blocks = blocks.min(most);
+    }
+
+    /// The room is known, but what is played has shifted: puts that right if it is clear by
+    /// how much. Else the room has to be learned anew.
+    fn move_playback(&mut self, blocks: usize) -> bool {
+        let (heard, played) = (&self.waiting.0, &mut self.waiting.1);
+        let all = blocks * BLOCK;
+        match self.canceller.shifted(&heard[..all], &played[..all]) {
+            None => {
+                self.canceller.doubt();
+                false
+            }
+            Some(later) if later < 0 => {
+                let sooner = (later.unsigned_abs() as usize).min(played.len());
+                played.drain(..sooner);
+                true
+            }
+            Some(later) => {
+                played.splice(..0, std::iter::repeat_n(0.0, later as usize));
+                true
+            }
+        }
+    }
+
+    /// Works on so many blocks of those that wait.
+    fn work(&mut self, blocks: usize, prompts: &mut Vec<Prompt>) {
         let (mut left, mut echo) = ([0.0f32; BLOCK], [0.0f32; BLOCK]);
         for block in 0..blocks {
             let range = block * BLOCK..(block + 1) * BLOCK;
@@ -201,7 +280,11 @@ impl Ear {
             }
             // It insists on full scale.
             let within = left.map(|x| x.clamp(-1.0, 1.0));
-            let voice = self.detector.predict_f32(&within);
+            let mut voice = self.detector.predict_f32(&within);
+            if self.deaf > 0 {
+                self.deaf -= 1;
+                voice = 0.0;
+            }
             let mut fresh = std::mem::take(&mut self.fresh);
             self.framer.push(&left, &echo, voice, &mut fresh);
             for frame in fresh.drain(..) {
@@ -218,30 +301,45 @@ impl Ear {
     /// others. Tells whether that is done; `most` blocks are heard in a call.
     fn teach(&mut self, over: bool, most: usize) -> bool {
         let (heard, played) = (&self.waiting.0, &self.waiting.1);
-        let all = heard.len().min(played.len()) / BLOCK;
-        if !self.lesson {
-            while self.counted < all {
-                let block = &played[self.counted * BLOCK..(self.counted + 1) * BLOCK];
-                self.playing += usize::from(power(block) > PLAYS);
-                self.counted += 1;
+        // Beyond the next shift another room is heard.
+        let next = self.shifts.front().copied().unwrap_or(usize::MAX);
+        let all = (heard.len().min(played.len()) / BLOCK).min(next);
+        let lesson = &mut self.lesson;
+        if !lesson.whole {
+            while lesson.counted < all {
+                let block = &played[lesson.counted * BLOCK..(lesson.counted + 1) * BLOCK];
+                lesson.playing += usize::from(power(block) > PLAYS);
+                lesson.counted += 1;
                 // Where nothing is played for long there is nothing to learn.
-                if self.playing >= LESSON || self.counted - self.playing > LESSON {
-                    self.lesson = true;
+                let silent = lesson.counted - lesson.playing;
+                if lesson.playing >= lesson.enough || silent > lesson.enough {
+                    lesson.whole = true;
                     break;
                 }
             }
-            self.lesson |= over;
+            lesson.whole |= over || all == next;
+            if !lesson.whole {
+                return false;
+            }
+            let counted = lesson.counted;
+            if self.taught && self.move_playback(counted) {
+                self.lesson.over = true;
+                return true;
+            }
         }
-        let end = (self.learned + most.min(self.counted)).min(self.counted);
+        let (heard, played) = (&self.waiting.0, &self.waiting.1);
+        let lesson = &mut self.lesson;
+        let end = (lesson.learned + most.min(lesson.counted)).min(lesson.counted);
         let mut left = [0.0; BLOCK];
-        for block in self.learned..if self.lesson { end } else { 0 } {
+        for block in lesson.learned..if lesson.whole { end } else { 0 } {
             let range = block * BLOCK..(block + 1) * BLOCK;
             self.canceller
                 .block(&heard[range.clone()], &played[range], &mut left);
-            self.learned += 1;
+            lesson.learned += 1;
         }
-        self.taught = self.lesson && self.learned == self.counted;
-        self.taught
+        lesson.over = lesson.whole && lesson.learned == lesson.counted;
+        self.taught |= lesson.over && lesson.playing >= AGAIN;
+        lesson.over
     }
 
     fn take(&mut self, frame: Frame, prompts: &mut Vec<Prompt>) {

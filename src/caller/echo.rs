@@ -29,6 +29,10 @@ const SAME: f32 = 0.9995;
 const UNSURE: f32 = 1.0;
 const DELAY_PARTS: usize = 6;
 const FALL: f32 = 0.63;
+/// The greatest shift that is looked for, samples (0.1 s), and how far its stroke has to
+/// stand out of the others' root mean square.
+const MOST_SHIFTED: i64 = 1_600;
+const CLEAR: f32 = 8.0;
 /// How slowly the power of all that is no echo is followed.
 const SLOW: f32 = 0.8;
 
@@ -124,11 +128,60 @@ impl Canceller {
         }
     }
 
+    /// The room may be another from now on: what is known of it is doubted, and soon learned
+    /// anew.
+    pub(super) fn doubt(&mut self) {
+        self.unsure = unsure();
+    }
+
+    /// How many samples later than foretold the echo of `played` is in `heard`, both of
+    /// one length; `None` if that is not clear. For when the two have shifted against each
+    /// other while the room stayed as it is.
+    pub(super) fn shifted(&mut self, heard: &[f32], played: &[f32]) -> Option<i64> {
+        let mut room = Vec::with_capacity(PARTS * BLOCK);
+        for part in &self.filter {
+            self.spectrum.copy_from_slice(part);
+            invert(&*self.back, &mut self.spectrum, &mut self.scratch);
+            room.extend_from_slice(&self.scratch[..BLOCK]);
+        }
+        let length = (heard.len() + room.len()).next_power_of_two();
+        let mut planner = RealFftPlanner::<f32>::new();
+        let (forward, back) = (
+            planner.plan_fft_forward(length),
+            planner.plan_fft_inverse(length),
+        );
+        let spectrum = |sound: &[f32]| {
+            let (mut padded, mut out) = (sound.to_vec(), forward.make_output_vec());
+            padded.resize(length, 0.0);
+            transform(&*forward, &mut padded, &mut out);
+            out
+        };
+        let (heard, mut echo) = (spectrum(heard), spectrum(played));
+        for (x, h) in echo.iter_mut().zip(spectrum(&room)) {
+            *x *= h;
+        }
+        // What, put upon the echo foretold, gives what is heard: a stroke at the shift.
+        let mean = echo.iter().map(Complex32::norm_sqr).sum::<f32>() / echo.len() as f32;
+        for (x, y) in echo.iter_mut().zip(&heard) {
+            *x = y * x.conj() / (x.norm_sqr() + 0.3 * mean + 1e-12);
+        }
+        let last = echo.len() - 1;
+        (echo[0].im, echo[last].im) = (0.0, 0.0);
+        let mut answer = back.make_output_vec();
+        let done = back.process(&mut echo, &mut answer);
+        debug_assert!(done.is_ok());
+        let lags = -MOST_SHIFTED..=MOST_SHIFTED;
+        let at = |lag: i64| answer[lag.rem_euclid(length as i64) as usize];
+        let best = lags.clone().max_by(|a, b| at(*a).total_cmp(&at(*b)))?;
+        let all = lags.clone().map(|lag| at(lag).powi(2)).sum::<f32>() / lags.count() as f32;
+        (at(best) > CLEAR * all.sqrt()).then_some(best)
+    }
+
     fn forget(&mut self) {
         for part in &mut self.filter {
             part.fill(Complex32::default());
         }
-        self.unsure = unsure();
+        self.doubt();
         self.left_power = self.heard_power;
     }
 

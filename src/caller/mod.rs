@@ -4,6 +4,7 @@
 //! known, and gives [`Prompt`]s: when each began and ended. Like the engine it is a pure
 //! state machine, without clock, thread or device.
 
+mod abreast;
 mod advice;
 mod align;
 mod ear;
@@ -15,7 +16,8 @@ mod score;
 pub mod session;
 pub mod studio;
 
-pub use advice::{Sum, advice, fading};
+pub use abreast::{Abreast, Beside};
+pub use advice::{Said, Sum, advice, fading, planned};
 pub use align::align;
 pub use ear::{Ear, EarError, Method};
 pub use echo::Removal;

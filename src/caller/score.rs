@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use super::grid::Grid;
 use super::prompt::Prompt;
+use crate::cue::Fading;
 use crate::dance::Card;
 
 /// Where the verdicts change. All of them are a matter of taste and may be moved.
@@ -28,6 +29,25 @@ pub struct Limits {
     /// Times through in which every figure is to be prompted; silence after them is
     /// fading, and wanted.
     pub full: u32,
+    /// Times through after them that are planned with short prompts; then silence.
+    #[serde(default = "short")]
+    pub short: u32,
+}
+
+/// As in sessions that were kept before there was a choice.
+fn short() -> u32 {
+    Limits::default().short
+}
+
+impl Limits {
+    /// What is planned to be said at which time through.
+    pub fn plan(&self) -> Fading {
+        Fading {
+            full: self.full,
+            short: self.short,
+            times: None,
+        }
+    }
 }
 
 impl Default for Limits {
@@ -39,6 +59,7 @@ impl Default for Limits {
             over: 1.0,
             hasty: 7.0,
             full: 2,
+            short: 2,
         }
     }
 }

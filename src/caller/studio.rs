@@ -1,8 +1,9 @@
 //! Rehearsing live: the band plays through the loudspeaker, the caller is heard.
 //!
 //! One thread feeds the loudspeaker some seconds ahead, takes what the microphone heard,
-//! works out what was played at that moment, and lets an [`Ear`](super::Ear) hear both. Prompts are
-//! told in seconds of the playback as the caller heard it.
+//! works out what was played at that moment ([`Abreast`](super::Abreast)), and lets an
+//! [`Ear`](super::Ear) hear both. Prompts are told in seconds of the playback as the caller
+//! heard it. A microphone that was lost is opened again once it is back.
 
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -20,6 +21,7 @@ use crate::sound::resample::ResampleError;
 use crate::sound::roundtrip::RoundTrips;
 
 mod desk;
+mod keep;
 
 use desk::Desk;
 
@@ -53,6 +55,8 @@ pub enum Told {
     Opened(Direction, String),
     /// A device cannot be used or has stopped: why, with the remedy.
     Lost(Direction, String),
+    /// The recording is not kept, or no further: why, with the remedy.
+    Unkept(String),
     /// A prompt was heard; times are seconds of the playback.
     Prompt(Prompt),
     /// The playback is over; by how many decibels it was softened.

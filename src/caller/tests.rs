@@ -1,6 +1,7 @@
 //! What a score says, as a specification.
 
 use super::*;
+use crate::cue::Wording;
 use crate::dance::{Card, LANTERNS_ON_THE_WEIR};
 
 fn card() -> Card {
@@ -122,11 +123,14 @@ fn silence_after_the_full_times_is_fading_and_before_them_is_not() {
     assert!(of(3).chain(of(4)).all(|f| f.verdict == Verdict::Faded));
     assert_eq!(score.whole().missed, 0);
     let times = score.by_time();
-    let words: Vec<&str> = times
+    let words: Vec<Said> = times
         .iter()
         .map(|(_, sum)| fading(&times[0].1, sum))
         .collect();
-    assert_eq!(words, ["full", "full", "silent", "silent"]);
+    assert_eq!(words, [Said::Full, Said::Full, Said::Silent, Said::Silent]);
+    // Silence is less than any plan asks for; a few words are more than silence.
+    assert!(Said::Silent.within(Wording::Short) && Said::Shorter.within(Wording::Short));
+    assert!(!Said::Full.within(Wording::Short) && !Said::FewWords.within(Wording::Silent));
 
     // One that comes back after a silence was missed in between.
     let mut prompts = prompts;
@@ -249,7 +253,7 @@ fn taps_have_an_end_and_no_pace() {
             .iter()
             .all(|f| f.spoken.is_some_and(|s| s.pace.is_none()))
     );
-    assert_eq!(fading(&score.whole(), &score.whole()), "full");
+    assert_eq!(fading(&score.whole(), &score.whole()), Said::Full);
     // Advice is about where they end: half a beat ahead of 16 is in count 8.
     let late = scored(&[Prompt::tapped(grid(1).time_of(16.4))], 1);
     let text = told(&late).join("; ");
@@ -304,7 +308,7 @@ fn advice_says_what_to_start_where() {
     // Who never fades is told so.
     let score = scored(&(1..=3).flat_map(all).collect::<Vec<_>>(), 3);
     assert!(
-        told(&score)[0].starts_with("after 2 times through"),
+        told(&score)[0].starts_with("time 3 was still full, and short was planned"),
         "{:?}",
         told(&score)
     );

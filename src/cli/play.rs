@@ -13,7 +13,7 @@ use crate::engine::Settings;
 use crate::follow::{Calling, Follow};
 use crate::report::tempo::Want;
 use crate::screen::lines::Lines;
-use crate::screen::{Setup, Stop, clock, colour_wanted};
+use crate::screen::{Hand, Setup, Stop, clock, colour_wanted};
 use crate::sound::write::{Depth, WavOut};
 
 use super::tell;
@@ -161,6 +161,7 @@ impl Job {
             flash: self.flash,
             voice: self.calling.as_ref().map(|calling| calling.on),
             times: self.times,
+            hand: Hand::Counts,
             colour: colour_wanted(),
         }
     }

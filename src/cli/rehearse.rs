@@ -113,6 +113,9 @@ struct LimitArgs {
     /// Times through in which every figure is to be prompted; silence after them is fading
     #[arg(long, value_name = "N", default_value_t = 2)]
     full: u32,
+    /// Times through after them that are planned with short prompts; then silence
+    #[arg(long, value_name = "N", default_value_t = 2)]
+    short: u32,
 }
 
 fn beats(text: &str) -> Result<f64, String> {
@@ -137,6 +140,7 @@ impl LimitArgs {
             over: self.over,
             hasty: self.hasty,
             full: self.full,
+            short: self.short,
         })
     }
 }

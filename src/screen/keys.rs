@@ -37,6 +37,35 @@ pub enum Action {
     Quit,
 }
 
+/// What the caller's keys are for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Hand {
+    /// A band is heard: they put its count right, and say what sounds.
+    #[default]
+    Counts,
+    /// The beats are known and the caller calls: the space bar says where a call ends.
+    Calls,
+}
+
+impl Hand {
+    /// Whether an action means anything.
+    pub fn does(self, action: Action) -> bool {
+        let calls = matches!(
+            action,
+            Action::One | Action::Flash | Action::Help | Action::Quit
+        );
+        self == Hand::Counts || calls
+    }
+}
+
+/// The keys of somebody who calls.
+pub(super) const HELP_CALLS: [(&str, &str); 4] = [
+    ("space", "my call ends here"),
+    ("f", "flashing on or off"),
+    ("?", "show or hide these keys"),
+    ("q", "end it (Esc and Ctrl-C too)"),
+];
+
 /// The keys and what they do, as the help shows them.
 pub(super) const HELP: [(&str, &str); 13] = [
     ("space", "this beat is one"),

@@ -4,6 +4,7 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 
 use super::flash::{Lamp, Limiter};
+use super::keys::Hand;
 use super::text::form_words;
 use crate::cue::{Cue, Fading, Seat, Signal};
 use crate::dance::{Card, FigureAt};
@@ -46,6 +47,8 @@ pub struct Setup {
     pub voice: Option<bool>,
     /// Times through, if that is known.
     pub times: Option<u32>,
+    /// What the caller's keys are for.
+    pub hand: Hand,
     /// Whether it may use colours; see [`super::colour_wanted`].
     pub colour: bool,
 }
@@ -68,6 +71,8 @@ pub struct State {
     pub voice: Option<bool>,
     /// Times through, if that is known.
     pub times: Option<u32>,
+    /// What the caller's keys are for.
+    pub hand: Hand,
     /// Whether the keys are shown.
     pub help: bool,
     /// Whether colours are used.
@@ -137,6 +142,7 @@ impl State {
             flash: setup.flash,
             voice: setup.voice,
             times: setup.times,
+            hand: setup.hand,
             help: false,
             colour: setup.colour,
             silent: false,

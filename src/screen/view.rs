@@ -10,7 +10,7 @@ use ratatui::style::{Color, Modifier, Style};
 use ratatui::widgets::{Block, BorderType, Clear, Widget};
 use unicode_width::UnicodeWidthStr;
 
-use super::keys::{HELP, HELP_EVENING};
+use super::keys::{HELP, HELP_CALLS, HELP_EVENING, Hand};
 use super::panels;
 use super::state::State;
 use super::status;
@@ -274,9 +274,15 @@ fn message_row(area: Rect, buf: &mut Buffer, state: &State, with_level: bool, in
         "space: one   ← → move   ? keys   q quit",
         "? keys   q quit",
     ];
-    let hints = match state.evening.is_empty() {
-        true => &alone[..],
-        false => &evening[..],
+    let calls = [
+        "space: my call ends here   f flash   ? keys   q end, and see the report",
+        "space: my call ends   ? keys   q end",
+        "? keys   q end",
+    ];
+    let hints = match (state.hand, state.evening.is_empty()) {
+        (Hand::Calls, _) => &calls[..],
+        (Hand::Counts, true) => &alone[..],
+        (Hand::Counts, false) => &evening[..],
     };
     let room = usize::from(area.width.saturating_sub(2));
     if let Some(hint) = hints.iter().find(|hint| hint.width() <= room) {
@@ -285,12 +291,12 @@ fn message_row(area: Rect, buf: &mut Buffer, state: &State, with_level: bool, in
 }
 
 fn help(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
-    let more = if state.evening.is_empty() {
-        &[][..]
-    } else {
-        &HELP_EVENING[..]
+    let (more, keys) = match (state.hand, state.evening.is_empty()) {
+        (Hand::Calls, _) => (&[][..], &HELP_CALLS[..]),
+        (Hand::Counts, true) => (&[][..], &HELP[..]),
+        (Hand::Counts, false) => (&HELP_EVENING[..], &HELP[..]),
     };
-    let keys: Vec<_> = more.iter().chain(&HELP).collect();
+    let keys: Vec<_> = more.iter().chain(keys).collect();
     let width = 46.min(area.width);
     let height = (keys.len() as u16 + 2).min(area.height);
     let place = Rect {

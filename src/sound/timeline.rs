@@ -153,6 +153,12 @@ impl TimeLine {
         self.settled
     }
 
+    /// The oldest sample whose stamp the line's offset rests on: after a jump the first
+    /// that came after it.
+    pub fn first(&self) -> Option<f64> {
+        self.near.front().map(|(counted, _)| counted * self.rate)
+    }
+
     /// How much faster than nominal the device counts, in millionths.
     pub fn fast_by(&self) -> f64 {
         -1e6 * self.slope
@@ -205,14 +211,19 @@ impl TimeLine {
     /// Moves the line and its past by `by` seconds.
     fn shift(&mut self, by: f64) {
         let (offset, slope) = (self.offset, self.slope);
-        let after = |(c, later): &(f64, f64)| {
-            let off = later - (offset + slope * c);
-            (off - by).abs() < off.abs()
-        };
-        // From the last stamp that belonged to the old line on.
         let newest = self.near.back().map_or(0.0, |(c, _)| *c);
-        self.near
-            .retain(|stamp| newest - stamp.0 <= LATELY && after(stamp));
+        self.near.retain(|stamp| newest - stamp.0 <= LATELY);
+        // Single stamps lie: the jump was where most before it belong to the old line and
+        // most after it to the new one.
+        let (mut best, mut ahead, mut first) = (0, 0, 0);
+        for (n, (counted, later)) in self.near.iter().enumerate() {
+            let off = later - (offset + slope * counted);
+            ahead += if (off - by).abs() < off.abs() { -1 } else { 1 };
+            if ahead > best {
+                (best, first) = (ahead, n + 1);
+            }
+        }
+        self.near.drain(..first);
         self.anchors.iter_mut().for_each(|(_, later)| *later += by);
         self.next_anchor = newest + STEP;
         self.offset += by;

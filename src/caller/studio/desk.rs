@@ -5,15 +5,15 @@ use std::sync::atomic::Ordering::Relaxed;
 use std::time::Duration;
 
 use crossbeam_channel::Sender;
-use hound::{SampleFormat, WavSpec, WavWriter};
 use ringbuf::traits::{Consumer, Producer};
 
+use super::keep::Keep;
 use super::{Shared, StudioError, Told, Wanted};
+use crate::caller::abreast::{Abreast, Beside};
 use crate::caller::ear::{Ear, Method};
 use crate::caller::prompt::Prompt;
 use crate::sound::device::{Clapper, Direction, Input, Intake, Order, Outlet};
 use crate::sound::resample::Resampler;
-use crate::sound::timeline::TimeLine;
 
 /// Time between two looks at the devices.
 const REST: Duration = Duration::from_millis(4);
@@ -22,12 +22,8 @@ const AHEAD: f64 = 3.0;
 const PIECE: f64 = 0.5;
 /// Seconds in which the devices' clocks settle before the playback starts.
 const SETTLE: f64 = 1.5;
-/// Further than this, seconds, what was played is put right beside what is heard; less
-/// is left to the filter, which a jump would confuse.
-const OFF: f64 = 0.015;
-/// Seconds by which the playback is given to the ear sooner than the stamps say: they
-/// are not exact, and a filter cannot hear what is still to come.
-const SOONER: f64 = 0.020;
+/// Seconds between two tries to open a microphone that was lost.
+const AGAIN: f64 = 2.0;
 /// Level of the playback.
 const LEVEL: f32 = 0.7;
 /// Seconds after the playback in which prompts may still be told.
@@ -37,22 +33,20 @@ const AFTER: f64 = 1.5;
 struct Mic {
     input: Input,
     intake: Intake,
-    line: TimeLine,
     ear: Ear,
-    /// Samples given to the ear.
-    heard: u64,
-    /// The output frame that was played at sample 0, by the mapping in use.
-    zero: Option<f64>,
-    keep: Option<WavWriter<std::io::BufWriter<std::fs::File>>>,
-    scratch: (Vec<f32>, Vec<f32>, Vec<Prompt>),
+    scratch: (Beside, Vec<Prompt>),
 }
 
 /// Everything that the thread looks after.
 pub(super) struct Desk {
-    line: TimeLine,
+    /// What is played beside what is heard.
+    abreast: Abreast,
     /// `None` once the playback is at its end.
     resampler: Option<Resampler>,
     mic: Option<Mic>,
+    /// When a microphone that was lost is looked for again, seconds of the epoch.
+    again: Option<f64>,
+    keep: Option<Keep>,
     output: Clapper,
     outlet: Outlet,
     wanted: Wanted,
@@ -63,9 +57,6 @@ pub(super) struct Desk {
     /// Clips in use: never freed in the device's callback.
     clips: Vec<Arc<[f32]>>,
     ordered: usize,
-    /// The output frame at which the playback starts.
-    start: Option<f64>,
-    round_trip: f64,
     softened: Option<f32>,
 }
 
@@ -79,9 +70,11 @@ impl Desk {
     ) -> Result<Self, StudioError> {
         let rate = outlet.rate;
         Ok(Desk {
-            line: TimeLine::new(rate),
+            abreast: Abreast::new(rate),
             resampler: Some(Resampler::new(wanted.playback.0, rate, 1)?),
             mic: None,
+            again: None,
+            keep: None,
             output,
             outlet,
             wanted,
@@ -90,8 +83,6 @@ impl Desk {
             played: Vec::new(),
             clips: Vec::new(),
             ordered: 0,
-            start: None,
-            round_trip: 0.0,
             softened: None,
         })
     }
@@ -112,15 +103,10 @@ impl Desk {
             }
         }
         // What was said last is told too.
-        if let Some(mut mic) = self.mic.take() {
-            let mut prompts = Vec::new();
-            let done = mic.ear.end(&mut prompts);
-            debug_assert!(done.is_ok());
-            self.softened = mic.ear.softened();
-            self.pass_on(&mic, &prompts);
-            if let Some(keep) = mic.keep.take() {
-                let _ = keep.finalize();
-            }
+        let done = self.let_go();
+        debug_assert!(done.is_ok());
+        if let Some(keep) = self.keep.take() {
+            keep.end();
         }
         let _ = self.tell.send(Told::Over(self.softened));
     }
@@ -128,7 +114,7 @@ impl Desk {
     /// Looks after everything once; tells whether it is over.
     fn look(&mut self) -> anyhow::Result<bool> {
         for stamp in self.outlet.stamps.pop_iter() {
-            self.line.stamp(stamp);
+            self.abreast.played(stamp);
         }
         while self.outlet.reports.try_pop().is_some() {}
         if self.output.lost() {
@@ -139,24 +125,22 @@ impl Desk {
         }
         let now = self.shared.epoch.elapsed().as_secs_f64();
         let rate = f64::from(self.outlet.rate);
-        if self.start.is_none() && now > SETTLE && self.line.settled() {
-            self.start = self.line.count_at(now + 0.5).map(f64::round);
+        if self.abreast.started().is_none() && now > SETTLE && self.abreast.settled() {
+            self.abreast.start(now + 0.5);
         }
-        let mut heard = f64::NEG_INFINITY;
-        if let (Some(start), Some(count)) = (self.start, self.line.count_at(now)) {
-            heard = (count - start) / rate;
+        let heard = self.abreast.seconds_at(now);
+        if let (Some(start), Some(heard)) = (self.abreast.started(), heard) {
             self.shared.ahead.store((heard - now).to_bits(), Relaxed);
-            self.order(heard)?;
+            self.order(start, heard)?;
         }
-        self.hear()?;
+        self.hear(now)?;
         let end = self.played.len() as f64 / rate;
-        Ok(self.resampler.is_none() && heard > end + AFTER)
+        Ok(self.resampler.is_none() && heard.is_some_and(|heard| heard > end + AFTER))
     }
 
     /// Orders the playback that is due soon.
-    fn order(&mut self, heard: f64) -> anyhow::Result<()> {
+    fn order(&mut self, start: u64, heard: f64) -> anyhow::Result<()> {
         let rate = f64::from(self.outlet.rate);
-        let start = self.start.unwrap_or(0.0);
         while let Some(resampler) = &mut self.resampler
             && (self.played.len() as f64) < (heard + AHEAD) * rate
         {
@@ -177,7 +161,7 @@ impl Desk {
             let clip: Arc<[f32]> = self.played[self.ordered..end].into();
             let order = Order::Play {
                 id: self.clips.len() as u64,
-                at: start as u64 + self.ordered as u64,
+                at: start + self.ordered as u64,
                 clip: clip.clone(),
                 gain: 1.0,
             };
@@ -214,128 +198,144 @@ impl Desk {
                 return Ok(());
             }
         };
-        let trip = self.wanted.round_trips.get(input.id(), self.output.id());
-        self.round_trip = trip.unwrap_or(0.0);
-        let known = match trip {
-            Some(seconds) => format!("round trip {:.0} ms as measured", 1e3 * seconds),
-            None => "round trip not measured (`eightclap devices measure`)".to_owned(),
-        };
+        let known = self.hear_through(input, intake)?;
+        let words = self.mic.as_ref().map(|mic| mic.input.in_words());
         let _ = self.tell.send(Told::Opened(
             Direction::In,
-            format!("{}, {known}", input.in_words()),
+            format!("{}, {known}", words.unwrap_or_default()),
         ));
-        let spec = WavSpec {
-            channels: 1,
-            sample_rate: intake.rate,
-            bits_per_sample: 16,
-            sample_format: SampleFormat::Int,
-        };
-        let keep = match self.wanted.keep.take() {
-            None => None,
-            Some(path) => WavWriter::create(&path, spec)
+        if let (Some(mic), Some(path)) = (&self.mic, self.wanted.keep.take()) {
+            let kept = Keep::begin(&path, mic.intake.rate);
+            self.keep = kept
                 .inspect_err(|why| {
-                    let why = format!("{}: {why}; nothing is recorded", path.display());
-                    let _ = self.tell.send(Told::Lost(Direction::In, why));
+                    let _ = self.tell.send(Told::Unkept(why.clone()));
                 })
-                .ok(),
-        };
+                .ok();
+        }
+        Ok(())
+    }
+
+    /// Hears through a microphone from now on; returns what is known of its delay.
+    fn hear_through(&mut self, input: Input, intake: Intake) -> Result<String, StudioError> {
+        let trip = self.wanted.round_trips.get(input.id(), self.output.id());
+        self.abreast
+            .microphone(intake.rate, trip.unwrap_or_default());
         self.mic = Some(Mic {
-            line: TimeLine::new(intake.rate),
             ear: Ear::new(intake.rate, Method::default(), self.wanted.removal)?,
             input,
             intake,
-            heard: 0,
-            zero: None,
-            keep,
             scratch: Default::default(),
         });
-        Ok(())
+        Ok(match trip {
+            Some(seconds) => format!("round trip {:.0} ms as measured", 1e3 * seconds),
+            None => "round trip not measured (`eightclap devices measure`)".to_owned(),
+        })
     }
 
-    fn hear(&mut self) -> anyhow::Result<()> {
-        if let Some(lost) = self.mic.take_if(|mic| mic.input.lost()) {
+    /// Lets go of a microphone; what was said into it last is told.
+    fn let_go(&mut self) -> anyhow::Result<()> {
+        let done = self.listen(true);
+        let Some(mut mic) = self.mic.take() else {
+            return done;
+        };
+        let mut prompts = Vec::new();
+        mic.ear.end(&mut prompts)?;
+        self.softened = mic.ear.softened().or(self.softened);
+        self.pass_on(&prompts);
+        done
+    }
+
+    fn hear(&mut self, now: f64) -> anyhow::Result<()> {
+        if let Some(lost) = self.mic.as_ref().filter(|mic| mic.input.lost()) {
             let why = format!(
-                "\"{}\" has stopped; check its plug and the sound server, and tap the ends of your calls meanwhile",
+                "\"{}\" has stopped; check its plug and the sound server (it is used again once it is back), and tap the ends of your calls meanwhile",
                 lost.input.name()
             );
-            self.softened = lost.ear.softened();
-            drop(lost);
+            self.let_go()?;
             let _ = self.tell.send(Told::Lost(Direction::In, why));
+            self.again = Some(now + AGAIN);
         }
-        let Some(mut mic) = self.mic.take() else {
+        if self.again.is_some_and(|again| now > again) {
+            self.again = Some(now + AGAIN);
+            // Why it is not there was told when it was lost.
+            let opened = Input::open(&self.wanted.input, self.wanted.channel, self.shared.epoch);
+            if let Ok((input, intake)) = opened {
+                self.again = None;
+                let name = input.name().to_owned();
+                self.hear_through(input, intake)?;
+                let words = format!("\"{name}\" is back");
+                let _ = self.tell.send(Told::Opened(Direction::In, words));
+                self.fill_up(now);
+            }
+        }
+        self.listen(false)
+    }
+
+    /// Lets the ear hear what has come; with `all` nothing is held back any more.
+    fn listen(&mut self, all: bool) -> anyhow::Result<()> {
+        let Some(mic) = &mut self.mic else {
             return Ok(());
         };
         for stamp in mic.intake.stamps.pop_iter() {
-            mic.line.stamp(stamp);
+            self.abreast.stamp(stamp);
         }
-        let (sound, played, prompts) = &mut mic.scratch;
-        sound.clear();
-        sound.extend(mic.intake.samples.pop_iter());
-        played.clear();
-        let ratio = f64::from(self.outlet.rate) / f64::from(mic.intake.rate);
-        // The frame that was played at the microphone's first sample.
-        let first = mic.line.time_of(mic.heard as f64).and_then(|time| {
-            let frame = self.line.count_at(time - self.round_trip + SOONER)?;
-            Some(frame - mic.heard as f64 * ratio)
+        let (beside, prompts) = &mut mic.scratch;
+        let mut written = Ok(());
+        let mut keep = self.keep.as_mut();
+        mic.intake.take(|sound| {
+            self.abreast.heard(sound.iter().copied());
+            if let (Some(keep), Ok(())) = (&mut keep, &written) {
+                written = keep.write(sound);
+            }
         });
-        if let Some(first) = first {
-            let off = mic.zero.map_or(f64::INFINITY, |zero| (zero - first).abs());
-            if off > OFF * f64::from(self.outlet.rate) {
-                mic.zero = Some(first);
-            }
-        }
-        let begin = mic.zero.zip(self.start).map(|(zero, start)| zero - start);
-        played.extend((0..sound.len()).map(|n| {
-            let frame = begin.map_or(-1.0, |b| b + (mic.heard + n as u64) as f64 * ratio);
-            at(&self.played, frame)
-        }));
-        mic.heard += sound.len() as u64;
-        if let Some(keep) = &mut mic.keep {
-            let done = sound
-                .iter()
-                .try_for_each(|x| keep.write_sample((x.clamp(-1.0, 1.0) * 32_767.0) as i16));
-            // So that a crash leaves a recording that can be played.
-            let whole = mic.heard / u64::from(mic.intake.rate);
-            let before = (mic.heard - sound.len() as u64) / u64::from(mic.intake.rate);
-            let flushed = if whole > before { keep.flush() } else { Ok(()) };
-            if let Err(why) = done.and(flushed) {
-                mic.keep = None;
-                let why = format!("the recording is kept no further: {why}; check the disk");
-                let _ = self.tell.send(Told::Lost(Direction::In, why));
-            }
-        }
         prompts.clear();
-        mic.ear.push(sound, played, prompts)?;
+        while self.abreast.next(&self.played, all, beside) {
+            if beside.shifted {
+                mic.ear.shifted();
+            }
+            mic.ear.push(&beside.heard, &beside.played, prompts)?;
+        }
         let prompts = std::mem::take(prompts);
-        self.pass_on(&mic, &prompts);
-        self.mic = Some(mic);
+        self.pass_on(&prompts);
+        self.recorded(written);
         Ok(())
     }
 
-    /// Tells prompts in seconds of the playback.
-    fn pass_on(&self, mic: &Mic, prompts: &[Prompt]) {
-        let Some(start) = self.start else { return };
-        let rate = f64::from(self.outlet.rate);
-        let of_playback = |seconds: f64| {
-            let time = mic.line.time_of(seconds * f64::from(mic.intake.rate))?;
-            Some((self.line.count_at(time - self.round_trip)? - start) / rate)
+    /// Puts silence into the recording for the time in which there was no microphone.
+    fn fill_up(&mut self, now: f64) {
+        let (Some(keep), Some(mic)) = (&mut self.keep, &self.mic) else {
+            return;
         };
+        let done = if mic.intake.rate == keep.rate() {
+            let due = (now * f64::from(keep.rate())) as u64;
+            let silence = due.saturating_sub(keep.written());
+            keep.write(&vec![0.0; silence as usize])
+        } else {
+            let rate = mic.intake.rate;
+            Err(format!(
+                "the recording is kept no further: the microphone came back with {rate} samples a second; use one at a time"
+            ))
+        };
+        self.recorded(done);
+    }
+
+    fn recorded(&mut self, done: Result<(), String>) {
+        if let Err(why) = done {
+            let _ = self.tell.send(Told::Unkept(why));
+            if let Some(keep) = self.keep.take() {
+                keep.end();
+            }
+        }
+    }
+
+    /// Tells prompts in seconds of the playback.
+    fn pass_on(&self, prompts: &[Prompt]) {
         for prompt in prompts {
-            let shifted = of_playback(prompt.end).map(|end| prompt.later(end - prompt.end));
-            if let Some(prompt) = shifted {
+            let end = self.abreast.seconds_of(prompt.end);
+            if let Some(end) = end {
+                let prompt = prompt.later(end - prompt.end);
                 let _ = self.tell.send(Told::Prompt(prompt));
             }
         }
     }
-}
-
-/// The sample at a frame with fractions; silence beyond the ends.
-fn at(sound: &[f32], frame: f64) -> f32 {
-    if frame < 0.0 {
-        return 0.0;
-    }
-    let (below, part) = (frame as usize, frame.fract() as f32);
-    let (a, b) = (sound.get(below), sound.get(below + 1));
-    let (a, b) = (a.copied().unwrap_or(0.0), b.copied().unwrap_or(0.0));
-    a + part * (b - a)
 }

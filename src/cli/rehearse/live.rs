@@ -11,7 +11,7 @@ use crate::event::{Beat, Event, LeadIn, Phrase};
 use crate::phrase::Form;
 use crate::report::rehearsal::line;
 use crate::report::tempo::Want;
-use crate::screen::{Action, Setup, colour_wanted};
+use crate::screen::{Action, Hand, Setup, colour_wanted};
 use crate::sound::band::{Performance, Room, Settings};
 use crate::sound::device::Direction;
 use crate::sound::file::Recording;
@@ -27,8 +27,9 @@ const AHEAD: f64 = 0.5;
 const BLOCK: usize = 1_024;
 /// Seconds in which the ear learns to know the room, and tells no prompt.
 const LESSON: f64 = 10.0;
-/// Beats after a figure's first until which its prompt may still be heard.
-const SETTLED: f64 = 4.5;
+/// Beats after a figure's first until which its prompt may still be heard, and told: a
+/// prompt is told some two seconds after its end.
+const SETTLED: f64 = 7.0;
 
 /// What is played, what it is called, how long it is, and its beats.
 struct Music {
@@ -197,6 +198,7 @@ pub(super) fn rehearse(
         claps: false,
         voice: None,
         flash: !args.no_flash,
+        hand: Hand::Calls,
         colour: colour_wanted(),
     };
     let opening = match args.taps {
@@ -248,6 +250,7 @@ fn follow(
                 Told::Lost(Direction::In, why) => {
                     face.trouble("not heard: tap the space bar where each call ends", &why);
                 }
+                Told::Unkept(why) => face.trouble("not recorded", &why),
                 // What was called until then is scored.
                 Told::Lost(Direction::Out, why) => face.trouble("the band has stopped", &why),
                 Told::Prompt(prompt) => kept.prompt(prompt)?,
@@ -279,7 +282,8 @@ fn follow(
         match face.show(now.max(0.0))? {
             Some(Action::Quit) => break,
             Some(Action::One) => kept.prompt(Prompt::tapped(now))?,
-            Some(action) => face.act(action, &mut Known),
+            Some(action) if Hand::Calls.does(action) => face.act(action, &mut Known),
+            Some(_) => {}
             None => {}
         }
     }

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::super::page::document;
 use super::plots::{histogram, letter, patterns, timeline, trend};
 use super::{Rehearsal, signed};
-use crate::caller::{Sum, fading};
+use crate::caller::{Sum, fading, planned};
 
 const STYLE: &str = "
 @page { size: A4; margin: 14mm }
@@ -146,12 +146,14 @@ fn figures(rehearsal: &Rehearsal) -> Markup {
 
 fn times(rehearsal: &Rehearsal) -> Markup {
     let times = rehearsal.score.by_time();
+    let plan = rehearsal.limits().plan();
     html! {
         h2 { "Time by time" }
         table {
             tr {
                 th.l { "" } th { "good" } th { "late" } th { "early" } th { "missed" }
                 th { "faded" } th { "lead" } th { "long" } th { "pace" } th.l { "words" }
+                th.l { "planned" }
             }
             @for (time, sum) in &times {
                 tr {
@@ -162,7 +164,8 @@ fn times(rehearsal: &Rehearsal) -> Markup {
                         td { (signed(sum.lead)) } td { (format!("{:.1} s", sum.seconds)) }
                         td { @if sum.pace > 0.0 { (format!("{:.1}", sum.pace)) } }
                     } @else { td {} td {} td {} }
-                    td.l { (fading(&times[0].1, sum)) }
+                    td.l { (fading(&times[0].1, sum).name()) }
+                    td.l { (planned(plan.wording(*time))) }
                 }
             }
         }

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use unicode_width::UnicodeWidthStr;
 
 use super::{Rehearsal, signed};
-use crate::caller::{Scored, Sum, Verdict, fading};
+use crate::caller::{Scored, Sum, Verdict, fading, planned};
 
 /// Columns of a figure's name.
 const NAME: usize = 34;
@@ -74,12 +74,14 @@ pub fn text(rehearsal: &Rehearsal) -> String {
         }
     }
     let _ = writeln!(out);
+    let plan = rehearsal.limits().plan();
     for (time, sum) in &times {
         let _ = writeln!(
             out,
-            "time {time}: {}; {}",
+            "time {time}: {}; {}, planned: {}",
             sums(sum),
-            fading(&times[0].1, sum)
+            fading(&times[0].1, sum).name(),
+            planned(plan.wording(*time))
         );
     }
     let _ = writeln!(out, "in all: {}", sums(&whole));
