@@ -263,20 +263,21 @@ fn rehearse(card: &rig::Card, calls: &[Call]) -> (Vec<f64>, Vec<Option<f64>>) {
     let at = |beat: f64| (beats[beat as usize] * f64::from(RATE)) as usize;
     let piece = &band[at(0.0)..at(0.0) + 3 * second];
     let rough = place(&take, piece, 0, 12 * second).expect("the band") as f64 - at(0.0) as f64;
+    // Where the band was when it was last looked for: a busy machine plays it with gaps.
+    let mut band_at = rough;
     let truth = calls
         .iter()
         .zip(starts())
         .map(|(call, start)| {
-            let near = (at(start) as f64 + rough) as usize;
-            let from = near.saturating_sub(3 * second);
+            let begin = at(start).saturating_sub(second);
+            let piece = &band[begin..(begin + 2 * second).min(band.len())];
+            let from = (begin as f64 + band_at) as usize - second / 2;
+            band_at = place(&take, piece, from, second).expect("the band") as f64 - begin as f64;
+            let one = at(start) as f64 + band_at;
+            let from = (one as usize).saturating_sub(3 * second);
             let begin = place(&take, &call.sound, from, 4 * second).expect("a call");
             let end = (begin + call.to) as f64;
-            let begin = at(start).saturating_sub(second / 2);
-            let piece = &band[begin..(begin + second).min(band.len())];
-            let from = (begin as f64 + rough) as usize - second / 4;
-            let shift =
-                place(&take, piece, from, second / 2).expect("the band") as f64 - begin as f64;
-            1e3 * (at(start) as f64 + shift - end) / f64::from(RATE)
+            1e3 * (one - end) / f64::from(RATE)
         })
         .collect();
     (truth, leads(&report))

@@ -333,12 +333,20 @@ impl Ear {
         let mut left = [0.0; BLOCK];
         for block in lesson.learned..if lesson.whole { end } else { 0 } {
             let range = block * BLOCK..(block + 1) * BLOCK;
-            self.canceller
-                .block(&heard[range.clone()], &played[range], &mut left);
+            let (heard, played) = (&heard[range.clone()], &played[range]);
+            self.canceller.block(heard, played, &mut left);
+            if !self.taught {
+                // How much of the band is left is known beforehand, too.
+                self.framer.push(&left, played, 0.0, &mut self.fresh);
+                self.fresh.clear();
+            }
             lesson.learned += 1;
         }
         lesson.over = lesson.whole && lesson.learned == lesson.counted;
-        self.taught |= lesson.over && lesson.playing >= AGAIN;
+        if lesson.over && !self.taught {
+            self.framer.rewind();
+            self.taught = lesson.playing >= AGAIN;
+        }
         lesson.over
     }
 

@@ -127,6 +127,15 @@ impl Framer {
         }
     }
 
+    /// Begins again with the first frame, and keeps what is known of the floors.
+    pub(super) fn rewind(&mut self) {
+        for sound in [&mut self.clean, &mut self.echo] {
+            sound.clear();
+            sound.resize(WINDOW / 2, 0.0);
+        }
+        self.ringing = [0.0; BANDS];
+    }
+
     /// Takes cleaned sound and the echo foretold beside it; appends the frames that
     /// are complete.
     pub(super) fn push(&mut self, clean: &[f32], echo: &[f32], voice: f32, out: &mut Vec<Frame>) {

@@ -55,6 +55,9 @@ pub struct Ending {
     pub until: f64,
     /// By how many decibels the playback was softened in what the microphone heard.
     pub softened: Option<f32>,
+    /// How often the devices lost sound that was noticed.
+    #[serde(default)]
+    pub gaps: u32,
 }
 
 /// A session: what was rehearsed, heard, and how it ended, if it did.

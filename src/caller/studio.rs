@@ -59,8 +59,9 @@ pub enum Told {
     Unkept(String),
     /// A prompt was heard; times are seconds of the playback.
     Prompt(Prompt),
-    /// The playback is over; by how many decibels it was softened.
-    Over(Option<f32>),
+    /// It is over: by how many decibels the playback was softened, and how often the
+    /// devices lost sound that was noticed.
+    Over(Option<f32>, u32),
 }
 
 /// Why nothing can be rehearsed.

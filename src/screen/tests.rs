@@ -10,7 +10,7 @@ use ratatui::buffer::Buffer;
 use ratatui::style::{Color, Modifier};
 
 use super::picture::svg;
-use super::{Setup, State, view};
+use super::{Action, Hand, Setup, State, view};
 use crate::cue::Scheduler;
 use crate::dance::{Card, LANTERNS_ON_THE_WEIR};
 use crate::event::{Beat, Event, LeadIn, Phrase};
@@ -315,6 +315,20 @@ fn keys_and_messages_are_shown_when_asked_for() {
             "claps off",
         ],
     );
+}
+
+#[test]
+fn who_calls_is_shown_what_the_space_bar_means_then() {
+    let mut state = state(FIRST + 5.2 * PERIOD, true);
+    state.hand = Hand::Calls;
+    let hints = screen(&state, 80, 24);
+    shows(&hints, &["space: my call ends here"]);
+    assert!(!hints.contains("this is one"));
+    state.help = true;
+    let help = screen(&state, 80, 24);
+    shows(&help, &["╔ keys ═", "my call ends here"]);
+    assert!(!help.contains("move the count"));
+    assert!(!Hand::Calls.does(Action::Move(1)) && Hand::Counts.does(Action::Move(1)));
 }
 
 #[test]

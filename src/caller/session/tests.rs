@@ -45,6 +45,7 @@ fn what_is_kept_comes_back_and_a_crash_loses_nothing() {
         .end(Ending {
             until: 20.0,
             softened: Some(12.0),
+            gaps: 0,
         })
         .unwrap();
 

@@ -58,6 +58,7 @@ pub(super) struct Desk {
     clips: Vec<Arc<[f32]>>,
     ordered: usize,
     softened: Option<f32>,
+    gaps: u32,
 }
 
 impl Desk {
@@ -84,6 +85,7 @@ impl Desk {
             clips: Vec::new(),
             ordered: 0,
             softened: None,
+            gaps: 0,
         })
     }
 
@@ -108,7 +110,7 @@ impl Desk {
         if let Some(keep) = self.keep.take() {
             keep.end();
         }
-        let _ = self.tell.send(Told::Over(self.softened));
+        let _ = self.tell.send(Told::Over(self.softened, self.gaps));
     }
 
     /// Looks after everything once; tells whether it is over.
@@ -291,6 +293,7 @@ impl Desk {
         prompts.clear();
         while self.abreast.next(&self.played, all, beside) {
             if beside.shifted {
+                self.gaps += 1;
                 mic.ear.shifted();
             }
             mic.ear.push(&beside.heard, &beside.played, prompts)?;

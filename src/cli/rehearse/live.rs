@@ -210,17 +210,18 @@ pub(super) fn rehearse(
         false => format!("\"{}\", to {}: call along", card.title(), music.name),
     };
     let mut face = Face::new(setup, args.line, opening, false)?;
-    let done = follow(&studio, &mut face, &mut kept, card, args);
-    let now = studio.now().max(0.0);
-    face.leave();
     let mut ending = Ending {
-        until: now,
-        softened: done.as_ref().ok().copied().flatten(),
+        until: 0.0,
+        softened: None,
+        gaps: 0,
     };
+    let done = follow(&studio, &mut face, (&mut kept, &mut ending), card, args);
+    ending.until = studio.now().max(0.0);
+    face.leave();
     for told in studio.end() {
         match told {
             Told::Prompt(prompt) => kept.prompt(prompt)?,
-            Told::Over(softened) => ending.softened = softened,
+            Told::Over(softened, gaps) => (ending.softened, ending.gaps) = (softened, gaps),
             _ => {}
         }
     }
@@ -231,15 +232,15 @@ pub(super) fn rehearse(
 fn follow(
     studio: &Studio,
     face: &mut Face,
-    kept: &mut Kept,
+    (kept, ending): (&mut Kept, &mut Ending),
     card: &Arc<Card>,
     args: &RehearseArgs,
-) -> anyhow::Result<Option<f32>> {
+) -> anyhow::Result<()> {
     let grid = kept.session.header.grid.clone();
     let all = events(&grid, card.form());
     let mut all = all.iter().peekable();
     let mut scheduler = Scheduler::with_card(card.clone());
-    let (mut told, mut softened) = (0, None);
+    let mut told = 0;
     while !studio.over() {
         for news in studio.told() {
             match news {
@@ -254,7 +255,7 @@ fn follow(
                 // What was called until then is scored.
                 Told::Lost(Direction::Out, why) => face.trouble("the band has stopped", &why),
                 Told::Prompt(prompt) => kept.prompt(prompt)?,
-                Told::Over(by) => softened = by,
+                Told::Over(by, gaps) => (ending.softened, ending.gaps) = (by, gaps),
             }
         }
         let now = studio.now();
@@ -287,7 +288,7 @@ fn follow(
             None => {}
         }
     }
-    Ok(softened)
+    Ok(())
 }
 
 fn so_far(card: &Card, kept: &Kept, now: f64) -> Vec<Scored> {

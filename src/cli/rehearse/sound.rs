@@ -232,6 +232,7 @@ pub(super) fn hear_file(
         ending: Ending {
             until: samples as f64 / f64::from(rate),
             softened: ear.softened(),
+            gaps: 0,
         },
     })
 }

@@ -70,6 +70,12 @@ impl Rehearsal {
         if let Some(softened) = self.session.ending.and_then(|e| e.softened) {
             told += &format!(", {}", softened_words(softened));
         }
+        match self.session.ending.map_or(0, |e| e.gaps) {
+            0 => {}
+            1 => told += ", a gap in the sound",
+            n @ 2..=5 => told += &format!(", {n} gaps in the sound"),
+            n => told += &format!(", {n} gaps in the sound: unsure, close other programs"),
+        }
         let voices: Vec<f64> = self
             .session
             .prompts

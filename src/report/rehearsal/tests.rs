@@ -40,6 +40,7 @@ pub(super) fn rehearsal() -> Rehearsal {
         ending: Some(Ending {
             until: 100.0,
             softened: Some(18.0),
+            gaps: 2,
         }),
     };
     Rehearsal::of(session).expect("good")
@@ -50,7 +51,7 @@ fn plain_lines_tell_everything() {
     let text = text(&rehearsal());
     for line in [
         "Lanterns on the Weir, to Kettle & Co, 120 steps per minute",
-        "2026-03-01 19:30:00 UTC, heard through a microphone, the band softened by 18 dB; voice clear",
+        "2026-03-01 19:30:00 UTC, heard through a microphone, the band softened by 18 dB, 2 gaps in the sound; voice clear",
         "                                    time 1  time 2    mean       ms",
         "A1 neighbours swing                   +0.5    +0.5    +0.5      250",
         "B1 star <by> the \"right\"             L−0.6   L−0.6    −0.6     -300",
