@@ -193,6 +193,17 @@ fn times(n: u32) -> String {
     }
 }
 
+/// How often the prompt of figure `n` came late because it ran on into the next one's,
+/// which then seems to be missing.
+fn ran_on(figures: &[Scored], n: usize) -> u32 {
+    let pairs = figures.windows(2).filter(|pair| {
+        let one = pair[0].figure == n && pair[0].verdict == Verdict::Late;
+        let end = pair[0].spoken.map_or(f64::INFINITY, |s| s.end_beat);
+        one && pair[1].spoken.is_none() && end <= pair[1].beat as f64
+    });
+    pairs.count() as u32
+}
+
 /// What to do next time, the most needed first; praise if there is nothing.
 pub fn advice(card: &Card, score: &Score, limits: &Limits) -> Vec<String> {
     let mut all: Vec<(f64, String)> = Vec::new();
@@ -210,7 +221,18 @@ pub fn advice(card: &Card, score: &Score, limits: &Limits) -> Vec<String> {
         };
         let room = before.map_or(8.0, |b| f64::from(b.beats)) - limits.over - AIM;
         let late = f64::from(sum.late) / f64::from(sum.given.max(1));
-        if sum.given > 0 && (sum.lead < -limits.late || late > 0.5) {
+        let next = (n + 1) % card.figures().len().max(1);
+        let ran_on = ran_on(&score.figures, n);
+        if ran_on > 0 && 2 * ran_on >= sum.late {
+            let next = card.figures().get(next).map_or("", |f| f.name.as_str());
+            all.push((
+                9.0,
+                format!(
+                    "\"{name}\" and \"{next}\" came in one breath {}: let a pause of half a second tell them apart",
+                    times(ran_on)
+                ),
+            ));
+        } else if sum.given > 0 && (sum.lead < -limits.late || late > 0.5) {
             let by = match sum.lead < 0.0 {
                 true => format!("{} late on average", beats(-sum.lead)),
                 false => format!("late {}", times(sum.late)),

@@ -305,6 +305,17 @@ fn advice_says_what_to_start_where() {
         text.contains("it takes 4.0 beats and there is room for 2.5 beats: use fewer words"),
         "{text}"
     );
+    // Two calls without a pause are heard as one.
+    let mut prompts = all(1);
+    let second = prompts.remove(8);
+    prompts[7].end = second.end - 1.0;
+    let text = told(&scored(&prompts, 1)).join("; ");
+    assert!(
+        text.contains(
+            "\"balance the ring\" and \"pass through to the next\" came in one breath once"
+        ),
+        "{text}"
+    );
     // Who never fades is told so.
     let score = scored(&(1..=3).flat_map(all).collect::<Vec<_>>(), 3);
     assert!(
