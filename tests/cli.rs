@@ -8,6 +8,8 @@ mod calling;
 mod calls;
 #[path = "cli/cards.rs"]
 mod cards;
+#[path = "cli/config.rs"]
+mod config;
 #[path = "cli/evening.rs"]
 mod evening;
 #[path = "files/make.rs"]
@@ -30,13 +32,25 @@ use std::time::Duration;
 
 use eightclap::sound::band::{self, Performance};
 
-/// The program, with no sound device in reach.
-fn eightclap() -> assert_cmd::Command {
-    let mut command = assert_cmd::Command::cargo_bin("eightclap").expect("the program");
+/// The program, with no sound device in reach, and without defaults of whoever tests it.
+fn program() -> std::process::Command {
+    let mut command = std::process::Command::new(assert_cmd::cargo::cargo_bin!("eightclap"));
+    for (name, _) in std::env::vars_os() {
+        if name.to_string_lossy().starts_with("EIGHTCLAP_") {
+            command.env_remove(name);
+        }
+    }
     command
         .env("ALSA_CONFIG_PATH", "/dev/null")
-        .env_remove("NO_COLOR")
-        .timeout(Duration::from_secs(120));
+        .env("EIGHTCLAP_CONFIG", "")
+        .env_remove("NO_COLOR");
+    command
+}
+
+/// The same with an end to patience.
+fn eightclap() -> assert_cmd::Command {
+    let mut command = assert_cmd::Command::from_std(program());
+    command.timeout(Duration::from_secs(120));
     command
 }
 
@@ -50,7 +64,12 @@ struct Said {
 
 /// Runs the program to its end. However it is called, it must not panic.
 fn run<S: AsRef<OsStr>>(args: impl IntoIterator<Item = S>) -> Said {
-    let output = eightclap().args(args).output().expect("a run");
+    said(eightclap().args(args))
+}
+
+/// Runs a call to its end, as [`run`] does.
+fn said(call: &mut assert_cmd::Command) -> Said {
+    let output = call.output().expect("a run");
     let said = Said {
         code: output.status.code().unwrap_or(-1),
         out: String::from_utf8(output.stdout).expect("text on standard output"),

@@ -47,7 +47,10 @@ fn performance(steps_per_minute: f64) -> Performance {
 
 fn eightclap(home: &Path) -> Command {
     let mut command = Command::new(assert_cmd::cargo::cargo_bin!("eightclap"));
-    command.env("XDG_DATA_HOME", home).env("HOME", home);
+    command
+        .env("XDG_DATA_HOME", home)
+        .env("HOME", home)
+        .env("EIGHTCLAP_CONFIG", "");
     command
 }
 

@@ -37,7 +37,7 @@ impl Terminal {
         let (width, height) = (width.to_string(), height.to_string());
         // No sound device is in reach, and the shell is a plain one.
         let shell = format!(
-            "env -u NO_COLOR RUST_BACKTRACE=0 ALSA_CONFIG_PATH=/dev/null PS1='$ ' LC_ALL=C.UTF-8 ENV= sh -c 'echo {BEFORE}; exec sh -i'"
+            "env -u NO_COLOR RUST_BACKTRACE=0 ALSA_CONFIG_PATH=/dev/null EIGHTCLAP_CONFIG= PS1='$ ' LC_ALL=C.UTF-8 ENV= sh -c 'echo {BEFORE}; exec sh -i'"
         );
         let opened = terminal.tmux(&["new-session", "-d", "-x", &width, "-y", &height, &shell]);
         assert!(opened.status.success(), "{opened:?}");

@@ -11,13 +11,16 @@ use crate::cue::{Fading, Manner, Script};
 use crate::dance::Card;
 use crate::follow::Calling;
 
+use super::config::Defaults;
 use super::practise::level;
 use super::tell;
 
 /// How to call.
 #[derive(Debug, Clone, Args)]
+#[command(next_help_heading = "Calls")]
 pub(super) struct CallArgs {
     /// Speak the calls of the card (while it plays, the v key turns them on and off)
+    /// [config: voice.on]
     #[arg(long, overrides_with = "no_voice")]
     pub(super) voice: bool,
 
@@ -25,11 +28,12 @@ pub(super) struct CallArgs {
     #[arg(long)]
     no_voice: bool,
 
-    /// Loudness of the voice, 0 to 4
-    #[arg(long, value_name = "LEVEL", default_value_t = 1.0, value_parser = level)]
-    voice_level: f32,
+    /// Loudness of the voice, 0 to 4; 1 is usual [config: levels.voice]
+    #[arg(long, value_name = "LEVEL", value_parser = level)]
+    voice_level: Option<f32>,
 
     /// Your own recordings of calls: a folder of WAV files named after their words
+    /// [config: voice.recordings]
     #[arg(long, value_name = "FOLDER")]
     recordings: Option<PathBuf>,
 
@@ -44,6 +48,10 @@ pub(super) struct CallArgs {
     /// Times through with short calls after that; then calls are silent
     #[arg(long, value_name = "N", default_value_t = Fading::default().short)]
     short: u32,
+
+    /// Whether there is a voice from the start, where nothing was said of it here.
+    #[arg(skip)]
+    usually: Option<bool>,
 }
 
 impl Default for CallArgs {
@@ -52,16 +60,32 @@ impl Default for CallArgs {
         CallArgs {
             voice: false,
             no_voice: false,
-            voice_level: 1.0,
+            voice_level: None,
             recordings: None,
             lead: 1,
             full,
             short,
+            usually: None,
         }
     }
 }
 
 impl CallArgs {
+    /// Takes defaults for what was not given.
+    pub(super) fn fill(&mut self, defaults: &Defaults) {
+        self.voice_level = self.voice_level.or(defaults.voice_level);
+        self.recordings = self
+            .recordings
+            .take()
+            .or_else(|| defaults.recordings.clone());
+        self.usually = defaults.voice;
+    }
+
+    /// Whether the voice is wanted from the start, where it is or is not `usually`.
+    pub(super) fn wants_voice(&self, usually: bool) -> bool {
+        self.voice || !self.no_voice && self.usually.unwrap_or(usually)
+    }
+
     /// Who calls `card`, and how, in sound of `rate` frames a second: heard at once
     /// where `usually` and not told otherwise, else once it is asked for. May take some
     /// seconds.
@@ -81,14 +105,10 @@ impl CallArgs {
         if self.no_voice {
             return Ok(None);
         }
-        let mut settings = Settings::usual();
-        if self.recordings.is_some() {
-            settings.folder.clone_from(&self.recordings);
-        }
-        let voice = Voice::new(settings)?;
+        let voice = Voice::new(Settings::usual(self.recordings.clone()))?;
         let words: Arc<[String]> = Script::words(card).into();
         let repertoire = voice.prepare(words.iter().map(String::as_str), rate);
-        let on = self.voice || usually;
+        let on = self.wants_voice(usually);
         for warning in repertoire.warnings() {
             tell(warning);
         }
@@ -116,7 +136,7 @@ impl CallArgs {
                 lead: self.lead,
             },
             on,
-            gain: self.voice_level,
+            gain: self.voice_level.unwrap_or(1.0),
         }))
     }
 }

@@ -10,10 +10,12 @@ use clap::{Args, Subcommand, ValueEnum};
 use crate::cue::voice::{Choice, Repertoire, Settings, Voice, of_card};
 use crate::dance::check::{self, Report};
 use crate::dance::positions::Outcome;
-use crate::dance::{self, Card, Figures, Role, Roles};
+use crate::dance::{self, Card, Figures, Role};
 use crate::report::card as shown;
 use crate::sound::write::whole;
 
+use super::config::Defaults;
+use super::gear::RoleArgs;
 use super::practise::is_same_file;
 use super::{AlreadyTold, tell};
 
@@ -25,6 +27,13 @@ const WIDEST: usize = 80;
 
 /// Arguments of `card`.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  eightclap card new my.toml      begin one
+  eightclap card check my.toml    what is wrong, or doubtful
+  eightclap card show my.toml     for the music stand
+  eightclap card calls my.toml    the calls, and how early each begins
+  eightclap card schema > card.schema.json")]
 pub(super) struct CardArgs {
     #[command(subcommand)]
     job: Job,
@@ -39,6 +48,10 @@ enum Job {
         file: PathBuf,
     },
     /// Say what is wrong with cards, or doubtful, with line and column
+    #[command(after_help = "\
+Examples:
+  eightclap card check my.toml               errors, and what to think about
+  eightclap card check --strict cards/*.toml exit code 1 for either")]
     Check {
         /// The cards
         #[arg(value_name = "CARD", required = true)]
@@ -48,6 +61,12 @@ enum Job {
         strict: bool,
     },
     /// Print a card for the music stand, or make a page or a drawing of it
+    #[command(after_help = "\
+Examples:
+  eightclap card show my.toml                            for the music stand
+  eightclap card show my.toml --html my.html --size a6   a card to hold
+  eightclap card show my.toml --svg set.svg              where everybody stands
+  eightclap card show my.toml --roles gent/lady          in your words")]
     Show {
         /// The card
         #[arg(value_name = "CARD")]
@@ -62,26 +81,22 @@ enum Job {
         #[arg(long, value_name = "OUT.svg")]
         svg: Option<PathBuf>,
         #[command(flatten)]
-        words: Words,
+        words: RoleArgs,
     },
     /// Print a card's calls in order, with their length and room
+    #[command(after_help = "\
+Examples:
+  eightclap card calls my.toml                     as the card has them
+  eightclap card calls my.toml --roles gent/lady   in your words")]
     Calls {
         /// The card
         #[arg(value_name = "CARD")]
         card: PathBuf,
         #[command(flatten)]
-        words: Words,
+        words: RoleArgs,
     },
     /// Print the JSON Schema of cards, for editors that complete and check
     Schema,
-}
-
-/// Words for the roles other than the card's own.
-#[derive(Debug, Args)]
-struct Words {
-    /// Your words for the two roles, such as gent/lady, or man/woman/men/women
-    #[arg(long, value_name = "A/B", value_parser = Roles::parse)]
-    roles: Option<Roles>,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -92,20 +107,25 @@ enum Paper {
     A4,
 }
 
-pub(super) fn run(args: &CardArgs) -> anyhow::Result<()> {
-    match &args.job {
-        Job::New { file } => new(file),
-        Job::Check { cards, strict } => check_all(cards, *strict),
+pub(super) fn run(args: CardArgs) -> anyhow::Result<()> {
+    match args.job {
+        Job::New { file } => new(&file),
+        Job::Check { cards, strict } => check_all(&cards, strict, &Defaults::load()?),
         Job::Show {
             card,
             html,
             size,
             svg,
-            words,
-        } => show(card, html.as_deref(), *size, svg.as_deref(), words),
-        Job::Calls { card, words } => {
-            let card = load(card, words)?;
-            let report = report(&card);
+            mut words,
+        } => {
+            words.fill(&Defaults::load()?);
+            show(&card, html.as_deref(), size, svg.as_deref(), &words)
+        }
+        Job::Calls { card, mut words } => {
+            let defaults = Defaults::load()?;
+            words.fill(&defaults);
+            let card = load(&card, &words)?;
+            let report = report(&card, &defaults);
             print(&shown::calls(&card, &report.calls))
         }
         Job::Schema => print(dance::CARD_SCHEMA),
@@ -118,7 +138,7 @@ fn print(text: &str) -> anyhow::Result<()> {
     Ok(out.flush()?)
 }
 
-fn load(path: &Path, words: &Words) -> anyhow::Result<Card> {
+fn load(path: &Path, words: &RoleArgs) -> anyhow::Result<Card> {
     let card = Card::load(path)?;
     Ok(match &words.roles {
         Some(roles) => card.with_roles(roles),
@@ -128,10 +148,10 @@ fn load(path: &Path, words: &Words) -> anyhow::Result<Card> {
 
 /// What there is to say of a card. Calls are as long as the voice takes that is
 /// recorded or built in; in syllables where there is none.
-fn report(card: &Card) -> Report {
+fn report(card: &Card, defaults: &Defaults) -> Report {
     let voice = Voice::new(Settings {
         engine: Choice::None,
-        ..Settings::usual()
+        ..Settings::usual(defaults.recordings.clone())
     });
     let texts = of_card(card);
     let texts = texts.iter().map(String::as_str);
@@ -164,12 +184,12 @@ fn new(path: &Path) -> anyhow::Result<()> {
     ))
 }
 
-fn check_all(cards: &[PathBuf], strict: bool) -> anyhow::Result<()> {
+fn check_all(cards: &[PathBuf], strict: bool, defaults: &Defaults) -> anyhow::Result<()> {
     let mut wrong = false;
     for path in cards {
         match Card::load(path) {
             Ok(card) => {
-                let report = report(&card);
+                let report = report(&card, defaults);
                 wrong |= strict && !report.findings.is_empty();
                 print(&told(path, &card, &report))?;
             }
@@ -250,7 +270,7 @@ fn show(
     html: Option<&Path>,
     size: Paper,
     svg: Option<&Path>,
-    words: &Words,
+    words: &RoleArgs,
 ) -> anyhow::Result<()> {
     let card = load(path, words)?;
     let figures = Figures::builtin();

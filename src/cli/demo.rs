@@ -9,6 +9,8 @@ use crate::dance::{self, Card};
 use crate::sound::band::{self, Performance, Player, Room, Settings, Tune};
 
 use super::TuneArgs;
+use super::config::Defaults;
+use super::gear::OutArgs;
 use super::live::perform;
 use super::play::{Source, wav_name, write};
 use super::practise::PlayArgs;
@@ -18,6 +20,12 @@ const TUNE: &str = "kettle-on-the-landing";
 
 /// Arguments of `demo`.
 #[derive(Debug, Clone, Args)]
+#[command(after_help = "\
+Examples:
+  eightclap demo                            what eightclap alone does
+  eightclap demo --steps 104 --times 1      slower, and once through
+  eightclap demo --no-claps --no-voice      clap and call yourself
+  eightclap demo --write demo.wav           as a file")]
 pub(super) struct DemoArgs {
     /// Write the tune with its claps and calls to this WAV file instead of playing it
     #[arg(long, value_name = "OUT.wav", value_parser = wav_name)]
@@ -36,6 +44,9 @@ pub(super) struct DemoArgs {
     times: u32,
 
     #[command(flatten)]
+    out: OutArgs,
+
+    #[command(flatten)]
     play: PlayArgs,
 }
 
@@ -46,6 +57,7 @@ impl Default for DemoArgs {
             tune: TUNE.into(),
             steps: 114.0,
             times: 3,
+            out: OutArgs::default(),
             play: PlayArgs::default(),
         }
     }
@@ -64,7 +76,10 @@ fn tune_names() -> clap::builder::PossibleValuesParser {
     clap::builder::PossibleValuesParser::new(band::tunes().iter().map(|tune| tune.name()))
 }
 
-pub(super) fn run(args: &DemoArgs) -> anyhow::Result<()> {
+pub(super) fn run(mut args: DemoArgs) -> anyhow::Result<()> {
+    let defaults = Defaults::load()?;
+    args.play.fill(&defaults);
+    args.out.fill(&defaults);
     let tune = band::tune(&args.tune)
         .ok_or_else(|| anyhow::anyhow!("no bundled tune is called {}", args.tune))?;
     let settings = Settings {
@@ -82,7 +97,7 @@ pub(super) fn run(args: &DemoArgs) -> anyhow::Result<()> {
         .job(Some(card), &tune, source.rate(), true, times)?;
     match &args.write {
         Some(path) => write(&mut source, &job, path),
-        None => perform(&mut source, &job),
+        None => perform(&mut source, &job, &args.out.device()),
     }
 }
 

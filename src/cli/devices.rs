@@ -7,11 +7,17 @@ use clap::{Args, Subcommand};
 use crate::sound::device::{Device, DeviceError, Devices, Step, list, measure};
 use crate::sound::roundtrip::RoundTrips;
 
+use super::config::Defaults;
 use super::gear::DeviceArgs;
 use super::play::listen;
 
 /// Arguments of `devices`.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  eightclap devices           what can play and record
+  eightclap devices measure   how late they are; kept for later
+  eightclap config new        a file to keep your choice of them in")]
 pub(super) struct DevicesArgs {
     #[command(subcommand)]
     what: Option<What>,
@@ -20,6 +26,10 @@ pub(super) struct DevicesArgs {
 #[derive(Debug, Subcommand)]
 enum What {
     /// Measure how long a sound takes from a loudspeaker to a microphone, and keep it for `listen`
+    #[command(after_help = "\
+Examples:
+  eightclap devices measure                         the usual pair
+  eightclap devices measure --in USB --out Phones   another")]
     #[command(long_about = "\
 Measure how long a sound takes from a loudspeaker to a microphone, and keep it for `listen`.
 
@@ -30,10 +40,13 @@ some twenty seconds. Take headphones off your ears first: lay them on the microp
 }
 
 /// Lists, or measures.
-pub(super) fn run(args: &DevicesArgs) -> anyhow::Result<()> {
-    match &args.what {
+pub(super) fn run(args: DevicesArgs) -> anyhow::Result<()> {
+    match args.what {
         None => show(),
-        Some(What::Measure(args)) => measure_pair(args),
+        Some(What::Measure(mut args)) => {
+            args.fill(&Defaults::load()?);
+            measure_pair(&args)
+        }
     }
 }
 
@@ -50,7 +63,7 @@ fn measure_pair(args: &DeviceArgs) -> anyhow::Result<()> {
     let pair = measure(
         &args.ear.device(),
         args.ear.channel(),
-        &args.output(),
+        &args.out.device(),
         tell_step,
     );
     told?;

@@ -8,10 +8,11 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand};
 
-use crate::dance::Roles;
 use crate::dance::lesson::{BUNDLED, Lesson, SCHEMA};
 use crate::report::lesson::{page, script};
 
+use super::config::Defaults;
+use super::gear::RoleArgs;
 use super::programme::{write_new, write_page};
 
 /// Widest lines of the script, in columns.
@@ -20,6 +21,13 @@ const WIDEST: usize = 80;
 /// Arguments of `lesson`.
 #[derive(Debug, Args)]
 #[command(args_conflicts_with_subcommands = true)]
+#[command(after_help = "\
+Examples:
+  eightclap lesson                           lead the bundled lesson
+  eightclap lesson --no-feedback             without a microphone
+  eightclap lesson show --html sheet.html    the script on paper
+  eightclap lesson new mine.toml             make it your own
+  eightclap lesson mine.toml                 and lead that")]
 pub(super) struct LessonArgs {
     #[command(subcommand)]
     job: Option<Job>,
@@ -33,6 +41,11 @@ enum Job {
     /// Lead it step by step, with drills to the house band (what `lesson` alone does)
     Run(live::RunArgs),
     /// Print the whole script
+    #[command(after_help = "\
+Examples:
+  eightclap lesson show                      on the terminal
+  eightclap lesson show --html sheet.html    a sheet for print
+  eightclap lesson show mine.toml            of your own lesson")]
     Show {
         #[command(flatten)]
         which: Which,
@@ -56,9 +69,8 @@ struct Which {
     /// The lesson; without it the bundled one
     #[arg(value_name = "FILE")]
     file: Option<PathBuf>,
-    /// Your words for the two roles, such as gent/lady
-    #[arg(long, value_name = "A/B", value_parser = Roles::parse)]
-    roles: Option<Roles>,
+    #[command(flatten)]
+    words: RoleArgs,
 }
 
 impl Which {
@@ -67,43 +79,38 @@ impl Which {
             Some(path) if path.exists() || path != Path::new(BUNDLED.0) => Lesson::load(path)?,
             _ => Lesson::parse(BUNDLED.1, BUNDLED.0)?,
         };
-        Ok(match &self.roles {
+        Ok(match &self.words.roles {
             Some(roles) => lesson.with_roles(roles),
             None => lesson,
         })
     }
 }
 
-pub(super) fn run(args: &LessonArgs) -> anyhow::Result<()> {
-    let mut out = io::stdout().lock();
-    match &args.job {
-        None => {
-            drop(out);
-            return live::run(&args.run);
-        }
-        Some(Job::Run(args)) => {
-            drop(out);
-            return live::run(args);
-        }
-        Some(Job::Show { which, html }) => {
+pub(super) fn run(args: LessonArgs) -> anyhow::Result<()> {
+    match args.job {
+        None => return live::run(args.run),
+        Some(Job::Run(args)) => return live::run(args),
+        Some(Job::Show { mut which, html }) => {
+            which.words.fill(&Defaults::load()?);
+            let mut out = io::stdout().lock();
             let lesson = which.load()?;
             match html {
                 Some(path) => {
-                    write_page(path, &page(&lesson))?;
+                    write_page(&path, &page(&lesson))?;
                     writeln!(out, "written: {}", path.display())?;
                 }
                 None => write!(out, "{}", script(&lesson, width()))?,
             }
         }
         Some(Job::New { file }) => {
-            write_new(file, BUNDLED.1)?;
+            write_new(&file, BUNDLED.1)?;
             writeln!(
-                out,
+                io::stdout().lock(),
                 "written: {}; change it with any text editor, then: eightclap lesson {0}",
                 file.display()
             )?;
         }
-        Some(Job::Schema) => write!(out, "{SCHEMA}")?,
+        Some(Job::Schema) => write!(io::stdout().lock(), "{SCHEMA}")?,
     }
     Ok(())
 }

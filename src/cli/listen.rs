@@ -12,6 +12,7 @@ use crate::screen::Action;
 use crate::sound::device::{Direction, Level};
 use crate::sound::roundtrip::RoundTrips;
 
+use super::config::Defaults;
 use super::face::{Counter, Face};
 use super::gear::DeviceArgs;
 use super::play::Job;
@@ -26,13 +27,17 @@ const CLIPPED_SHOWN: f64 = 2.0;
 
 /// Arguments of `listen`.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  eightclap listen --card my.toml                the usual devices
+  eightclap listen --in USB --channel 2          the second channel of a mixer
+  eightclap listen --out Phones                  claps in your headphones
+  eightclap listen --want 112..118 --line        lines, with advice on the tempo
+  eightclap devices measure                      first: how late the devices are")]
 pub(super) struct ListenArgs {
     /// The dance card to cue
     #[arg(long, value_name = "CARD.toml")]
     card: Option<PathBuf>,
-
-    #[command(flatten)]
-    devices: DeviceArgs,
 
     /// Stop after so many seconds
     #[arg(long, value_name = "N", value_parser = seconds)]
@@ -46,6 +51,9 @@ pub(super) struct ListenArgs {
     tune: TuneArgs,
 
     #[command(flatten)]
+    devices: DeviceArgs,
+
+    #[command(flatten)]
     play: PlayArgs,
 }
 
@@ -54,7 +62,7 @@ pub(super) fn start(devices: &DeviceArgs, job: &Job) -> Result<Session, SessionE
     Session::start(Wanted {
         input: devices.ear.device(),
         channel: devices.ear.channel(),
-        output: devices.output(),
+        output: devices.out.device(),
         settings: job.settings,
         card: job.card.clone(),
         clap_gain: job.clap_gain,
@@ -103,7 +111,10 @@ impl Counter for Caller {
     }
 }
 
-pub(super) fn run(args: &ListenArgs) -> anyhow::Result<()> {
+pub(super) fn run(mut args: ListenArgs) -> anyhow::Result<()> {
+    let defaults = Defaults::load()?;
+    args.devices.fill(&defaults);
+    args.play.fill(&defaults);
     // In a hall she calls who listens: the voice waits until it is asked for.
     let card = card(args.card.as_deref(), &args.tune)?;
     let job = args.play.job(card, &args.tune, RATE, false, args.times)?;

@@ -4,17 +4,18 @@ use std::io::{self, Write};
 
 use crate::follow::Follow;
 use crate::screen::Action;
+use crate::sound::device::Choice;
 
 use super::face::{Counter, Face};
 use super::play::{Job, Source, warn};
 use super::speaker::Speaker;
 
-/// Plays the source through the default output, or in silence where there is
-/// none, and shows what is heard as it is heard.
-pub(super) fn perform(source: &mut dyn Source, job: &Job) -> anyhow::Result<()> {
+/// Plays the source through `output`, or in silence where it cannot be used, and shows
+/// what is heard as it is heard.
+pub(super) fn perform(source: &mut dyn Source, job: &Job, output: &Choice) -> anyhow::Result<()> {
     let mut follow = job.follow(source)?;
     let source = &mut job.introduce(source, &mut follow);
-    let (speaker, silent_because) = Speaker::open(source.rate(), source.channels())?;
+    let (speaker, silent_because) = Speaker::open(output, source.rate(), source.channels())?;
     let setup = job.setup(source.name(), source.seconds());
     let mut face = Face::new(setup, job.line, job.opening(source), job.ticks)?;
     if let Some(why) = silent_because {

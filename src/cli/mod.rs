@@ -3,6 +3,7 @@
 
 mod calling;
 mod card;
+mod config;
 mod demo;
 mod devices;
 mod face;
@@ -37,21 +38,21 @@ use crate::sound::quiet;
 Without a command, eightclap plays its demo: a tune of its own with claps and cues.
 
 Examples:
-  eightclap                                   the demo, with sound if there is a device
+  eightclap                                   the demo, with sound if it can be
   eightclap demo --write demo.wav             the demo as a file
-  eightclap practise reel.mp3 --card my.toml  hear a recording with claps and cues
-  eightclap practise reel.mp3 --write out.wav the same as a file
-  eightclap listen --card my.toml             hear a band through the microphone, with claps and cues
-  eightclap programme run evening.toml        the same for a whole evening, dance by dance
-  eightclap lesson                            lead the newcomers' session before the dance
-  eightclap rehearse --card my.toml           call to the house band, and see how early each prompt ended
-  eightclap track reel.mp3 --json             what the engine hears, for programs
-  eightclap tempo reel.mp3 --want 112..120    its steps per minute, and what to tell the band
-  eightclap tempo                             the same of what the microphone hears
+  eightclap practise reel.mp3 --card my.toml  a recording with claps and cues
+  eightclap listen --card my.toml             a band, through the microphone
+  eightclap rehearse --card my.toml           how early was each of your calls?
+  eightclap tempo reel.mp3 --want 112..120    steps per minute, and what to say
+  eightclap tempo                             the same of a band that plays
+  eightclap tempo --tap                       the same of taps on the space bar
+  eightclap track reel.mp3 --json             what is heard, for programs
   eightclap card new my.toml                  a dance card to begin with
   eightclap card check my.toml                what is wrong with it, or doubtful
-  eightclap voice record --card my.toml       your own voice for the calls of a dance
-  eightclap tempo --tap                       the same of your taps on the space bar")]
+  eightclap programme run evening.toml        an evening, dance by dance
+  eightclap lesson                            the newcomers' session before it
+  eightclap voice record --card my.toml       your own voice for the calls
+  eightclap config new                        a file for your devices and levels")]
 pub struct Cli {
     #[command(subcommand)]
     command: Option<Command>,
@@ -61,28 +62,30 @@ pub struct Cli {
 enum Command {
     /// Play a recording with a clap on every "one", and cue the figures of a dance card
     Practise(practise::PractiseArgs),
-    /// Print the beats, phrases and tempo heard in recordings, as fast as possible
-    Track(track::TrackArgs),
-    /// Play a tune of the house band with claps and cues
-    Demo(demo::DemoArgs),
-    /// Say how many steps a minute a recording has, a band, or taps on the space bar
-    Tempo(tempo::TempoArgs),
     /// Listen to a band, clap on every "one", and cue the figures of a dance card
     Listen(listen::ListenArgs),
+    /// Play a tune of the house band with claps and cues
+    Demo(demo::DemoArgs),
+    /// Call a dance to a band, and learn how early or late each prompt ended
+    Rehearse(Box<rehearse::RehearseArgs>),
+    /// Show all rehearsals that were kept, or delete them
+    Progress(progress::ProgressArgs),
+    /// Say how many steps a minute a recording has, a band, or taps on the space bar
+    Tempo(tempo::TempoArgs),
+    /// Print the beats, phrases and tempo heard in recordings, as fast as possible
+    Track(track::TrackArgs),
     /// Begin, check, show and print dance cards
     Card(card::CardArgs),
     /// An evening: check it, show it, lead it
     Programme(programme::ProgrammeArgs),
     /// Lead the newcomers' session before the dance, with clapping drills
     Lesson(lesson::LessonArgs),
-    /// Call a dance to a band, and learn how early or late each prompt ended
-    Rehearse(Box<rehearse::RehearseArgs>),
-    /// Show all rehearsals that were kept, or delete them
-    Progress(progress::ProgressArgs),
-    /// List the sound devices, or say what to do if there are none
-    Devices(devices::DevicesArgs),
     /// Say who speaks the calls, say some words, or record your own voice
     Voice(voice::VoiceArgs),
+    /// List the sound devices, or measure how late they are
+    Devices(devices::DevicesArgs),
+    /// Show or begin the file of defaults: devices, levels, voice, words, tempo, flashing
+    Config(config::ConfigArgs),
 }
 
 /// What is known of the tune beforehand.
@@ -135,19 +138,20 @@ pub fn run() -> ExitCode {
         }
     };
     let done = match cli.command {
-        None => demo::run(&demo::DemoArgs::default()),
-        Some(Command::Demo(args)) => demo::run(&args),
-        Some(Command::Practise(args)) => practise::run(&args),
+        None => demo::run(demo::DemoArgs::default()),
+        Some(Command::Demo(args)) => demo::run(args),
+        Some(Command::Practise(args)) => practise::run(args),
         Some(Command::Track(args)) => track::run(&args),
-        Some(Command::Tempo(args)) => tempo::run(&args),
-        Some(Command::Listen(args)) => listen::run(&args),
-        Some(Command::Card(args)) => card::run(&args),
-        Some(Command::Programme(args)) => programme::run(&args),
-        Some(Command::Lesson(args)) => lesson::run(&args),
-        Some(Command::Rehearse(args)) => rehearse::run(&args),
+        Some(Command::Tempo(args)) => tempo::run(args),
+        Some(Command::Listen(args)) => listen::run(args),
+        Some(Command::Card(args)) => card::run(args),
+        Some(Command::Programme(args)) => programme::run(args),
+        Some(Command::Lesson(args)) => lesson::run(args),
+        Some(Command::Rehearse(args)) => rehearse::run(*args),
         Some(Command::Progress(args)) => progress::run(&args),
-        Some(Command::Devices(args)) => devices::run(&args),
-        Some(Command::Voice(args)) => voice::run(&args),
+        Some(Command::Devices(args)) => devices::run(args),
+        Some(Command::Voice(args)) => voice::run(args),
+        Some(Command::Config(args)) => config::run(&args),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

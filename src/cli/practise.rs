@@ -11,6 +11,8 @@ use crate::report::tempo::Want;
 use crate::sound::file::Recording;
 
 use super::calling::CallArgs;
+use super::config::Defaults;
+use super::gear::{FlashArgs, OutArgs};
 use super::live::perform;
 use super::play::{Job, Source, wav_name, write};
 use super::tempo::want;
@@ -18,6 +20,14 @@ use super::{TuneArgs, tell};
 
 /// Arguments of `practise`.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  eightclap practise reel.mp3                         claps and count
+  eightclap practise reel.mp3 --card my.toml          figures, and calls aloud
+  eightclap practise reel.mp3 --card my.toml --no-voice
+                                                      you call
+  eightclap practise reel.mp3 --write out.wav         as a file
+  eightclap practise reel.mp3 --want 112..120 --line  lines; the tempo watched")]
 pub(super) struct PractiseArgs {
     /// The recording: WAV, MP3, FLAC, OGG, M4A, AAC or AIFF
     #[arg(value_name = "TUNE")]
@@ -39,60 +49,69 @@ pub(super) struct PractiseArgs {
     tune: TuneArgs,
 
     #[command(flatten)]
+    out: OutArgs,
+
+    #[command(flatten)]
     play: PlayArgs,
 }
 
 /// How to play.
-#[derive(Debug, Clone, Args)]
+#[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = "Claps and ticks")]
 pub(super) struct PlayArgs {
     /// Without claps (while it plays, the c key turns them on)
     #[arg(long)]
     no_claps: bool,
 
-    /// Without flashes (the f key turns them on); cues still show
-    #[arg(long)]
-    no_flash: bool,
-
-    /// Loudness of the claps, 0 to 4
-    #[arg(long, value_name = "LEVEL", default_value_t = 1.0, value_parser = level)]
-    clap_level: f32,
+    /// Loudness of the claps, 0 to 4; 1 is usual [config: levels.clap]
+    #[arg(long, value_name = "LEVEL", value_parser = level)]
+    clap_level: Option<f32>,
 
     /// With a soft tick on every beat (the t key turns them on and off)
     #[arg(long)]
     ticks: bool,
 
-    /// Loudness of the ticks, 0 to 4
-    #[arg(long, value_name = "LEVEL", default_value_t = 1.0, value_parser = level)]
-    tick_level: f32,
+    /// Loudness of the ticks, 0 to 4; 1 is usual [config: levels.tick]
+    #[arg(long, value_name = "LEVEL", value_parser = level)]
+    tick_level: Option<f32>,
 
     /// The wanted steps per minute, such as 112..120: says what to tell the band
-    #[arg(long, value_name = "LOW..HIGH", value_parser = want)]
+    /// [config: tempo.want]
+    #[arg(long, value_name = "LOW..HIGH", value_parser = want, help_heading = "Screen")]
     want: Option<Want>,
 
     /// One plain line a phrase instead of the screen
-    #[arg(long)]
+    #[arg(long, help_heading = "Screen")]
     line: bool,
 
     #[command(flatten)]
-    call: CallArgs,
-}
+    flash: FlashArgs,
 
-impl Default for PlayArgs {
-    fn default() -> Self {
-        PlayArgs {
-            no_claps: false,
-            no_flash: false,
-            clap_level: 1.0,
-            ticks: false,
-            tick_level: 1.0,
-            want: None,
-            line: false,
-            call: CallArgs::default(),
-        }
-    }
+    #[command(flatten)]
+    call: CallArgs,
+
+    /// The steps per minute wanted where neither this nor a card says.
+    #[arg(skip)]
+    usual: Option<Want>,
 }
 
 impl PlayArgs {
+    /// Takes defaults for what was not given.
+    pub(super) fn fill(&mut self, defaults: &Defaults) {
+        self.clap_level = self.clap_level.or(defaults.clap_level);
+        self.tick_level = self.tick_level.or(defaults.tick_level);
+        self.usual = defaults.want;
+        self.flash.fill(defaults);
+        self.call.fill(defaults);
+    }
+
+    /// The steps per minute wanted with `card` where nothing was said here: its own, and
+    /// where it says nothing either those that are usual.
+    pub(super) fn usual_want(&self, card: Option<&Card>) -> Option<Want> {
+        let said = self.want.is_some() || card.is_some_and(|c| c.steps_per_minute().is_some());
+        self.usual.filter(|_| !said)
+    }
+
     /// Who calls `card` live, with the voice on or off at first.
     pub(super) fn calling(
         &self,
@@ -106,15 +125,16 @@ impl PlayArgs {
         Ok(calling.map(|calling| Calling { on, ..calling }))
     }
 
-    /// Whether the voice is asked for.
+    /// Whether the voice is asked for, live.
     pub(super) fn wants_voice(&self) -> bool {
-        self.call.voice
+        self.call.wants_voice(false)
     }
 
-    /// The same without anything said of the voice.
-    pub(super) fn silent(&self) -> Self {
+    /// The same without anything said of what each dance has of its own.
+    pub(super) fn without_dance(&self) -> Self {
         PlayArgs {
             call: CallArgs::default(),
+            usual: None,
             ..self.clone()
         }
     }
@@ -132,17 +152,18 @@ impl PlayArgs {
         usual: bool,
         times: Option<u32>,
     ) -> anyhow::Result<Job> {
+        let want = self.want.or_else(|| self.usual_want(card.as_deref()));
         Ok(Job {
             calling: self.call.calling(card.as_ref(), rate, usual, times)?,
             times,
             card,
             settings: tune.settings(),
             claps: !self.no_claps,
-            clap_gain: self.clap_level,
+            clap_gain: self.clap_level.unwrap_or(1.0),
             ticks: self.ticks,
-            tick_gain: self.tick_level,
-            flash: !self.no_flash,
-            want: self.want,
+            tick_gain: self.tick_level.unwrap_or(1.0),
+            flash: self.flash.wanted(),
+            want,
             line: self.line,
         })
     }
@@ -155,7 +176,10 @@ pub(super) fn level(text: &str) -> Result<f32, String> {
     }
 }
 
-pub(super) fn run(args: &PractiseArgs) -> anyhow::Result<()> {
+pub(super) fn run(mut args: PractiseArgs) -> anyhow::Result<()> {
+    let defaults = Defaults::load()?;
+    args.play.fill(&defaults);
+    args.out.fill(&defaults);
     let card = card(args.card.as_deref(), &args.tune)?;
     let mut recording = FromFile(Recording::open(&args.tune_file)?);
     let rate = recording.rate();
@@ -166,7 +190,7 @@ pub(super) fn run(args: &PractiseArgs) -> anyhow::Result<()> {
             path.display()
         ),
         Some(path) => write(&mut recording, &job, path),
-        None => perform(&mut recording, &job),
+        None => perform(&mut recording, &job, &args.out.device()),
     }
 }
 

@@ -7,15 +7,23 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand, ValueEnum};
 
-use crate::dance::Roles;
 use crate::dance::programme::{Programme, SCHEMA, TEMPLATE, bundled};
 use crate::report::programme::{Reader, page, set_list, table};
 
+use super::config::Defaults;
+use super::gear::RoleArgs;
 use super::{AlreadyTold, tell};
 use crate::sound::write::whole;
 
 /// Arguments of `programme`.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  eightclap programme show first-steps-evening   a bundled one
+  eightclap programme new evening.toml           begin your own
+  eightclap programme check evening.toml         whether it fits
+  eightclap programme show evening.toml          with clock times
+  eightclap programme run evening.toml           lead it live")]
 pub(super) struct ProgrammeArgs {
     #[command(subcommand)]
     job: What,
@@ -30,6 +38,10 @@ enum What {
         file: PathBuf,
     },
     /// Say whether programmes fit their evening: length, variety, difficulty
+    #[command(after_help = "\
+Examples:
+  eightclap programme check evening.toml            advice, if there is any
+  eightclap programme check --strict evening.toml   exit code 1 if there is")]
     Check {
         /// Programmes, or names of bundled ones
         #[arg(value_name = "FILE", required = true)]
@@ -39,6 +51,12 @@ enum What {
         strict: bool,
     },
     /// Print the evening with its clock times, for the caller or the band
+    #[command(after_help = "\
+Examples:
+  eightclap programme show evening.toml               for you
+  eightclap programme show evening.toml --for band    the band's set list
+  eightclap programme show regular-evening --html regular.html
+                                                      a page of a bundled one")]
     Show {
         #[command(flatten)]
         which: Which,
@@ -61,9 +79,8 @@ struct Which {
     /// The programme, or the name of a bundled one
     #[arg(value_name = "FILE")]
     file: PathBuf,
-    /// Your words for the two roles, such as gent/lady
-    #[arg(long, value_name = "A/B", value_parser = Roles::parse)]
-    roles: Option<Roles>,
+    #[command(flatten)]
+    words: RoleArgs,
 }
 
 #[derive(Debug, Clone, Copy, Default, ValueEnum)]
@@ -80,7 +97,7 @@ impl Which {
         for warning in programme.warnings() {
             tell(warning);
         }
-        Ok(match &self.roles {
+        Ok(match &self.words.roles {
             Some(roles) => programme.with_roles(roles),
             None => programme,
         })
@@ -96,23 +113,24 @@ fn load(path: &Path) -> anyhow::Result<Programme> {
     })
 }
 
-pub(super) fn run(args: &ProgrammeArgs) -> anyhow::Result<()> {
-    let mut out = io::stdout().lock();
-    match &args.job {
+pub(super) fn run(args: ProgrammeArgs) -> anyhow::Result<()> {
+    match args.job {
         What::New { file } => {
-            write_new(file, TEMPLATE)?;
+            write_new(&file, TEMPLATE)?;
             writeln!(
-                out,
+                io::stdout().lock(),
                 "written: {}; change it with any text editor, then: eightclap programme check {0}",
                 file.display()
             )?;
         }
-        What::Check { files, strict } => return check(files, *strict),
+        What::Check { files, strict } => return check(&files, strict),
         What::Show {
-            which,
+            mut which,
             reader,
             html,
         } => {
+            which.words.fill(&Defaults::load()?);
+            let mut out = io::stdout().lock();
             let programme = which.load()?;
             let reader = match reader {
                 For::Caller => Reader::Caller,
@@ -120,7 +138,7 @@ pub(super) fn run(args: &ProgrammeArgs) -> anyhow::Result<()> {
             };
             match html {
                 Some(path) => {
-                    write_page(path, &page(&programme, reader))?;
+                    write_page(&path, &page(&programme, reader))?;
                     writeln!(out, "written: {}", path.display())?;
                 }
                 None => match reader {
@@ -129,11 +147,8 @@ pub(super) fn run(args: &ProgrammeArgs) -> anyhow::Result<()> {
                 },
             }
         }
-        What::Run(args) => {
-            drop(out);
-            return live::run(args);
-        }
-        What::Schema => write!(out, "{SCHEMA}")?,
+        What::Run(args) => return live::run(args),
+        What::Schema => write!(io::stdout().lock(), "{SCHEMA}")?,
     }
     Ok(())
 }

@@ -13,6 +13,12 @@ use super::tell;
 
 /// Arguments of `progress`.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  eightclap progress                             the trend
+  eightclap progress --show last                 the last rehearsal in full
+  eightclap progress --show last --html my.html  as a page
+  eightclap progress --delete all                delete every one")]
 pub(super) struct ProgressArgs {
     /// Show this session's whole report; "last" is the last one
     #[arg(long, value_name = "SESSION", conflicts_with = "delete")]

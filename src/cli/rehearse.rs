@@ -16,7 +16,8 @@ use crate::dance::{self, Card};
 use crate::report::rehearsal::{Rehearsal, csv, json, page, text};
 use crate::sound::file::Recording;
 
-use super::gear::DeviceArgs;
+use super::config::Defaults;
+use super::gear::{DeviceArgs, FlashArgs};
 use super::practise::read_card;
 use sound::{Tune, tune};
 
@@ -25,6 +26,14 @@ const USUAL: f64 = 116.0;
 
 /// Arguments of `rehearse`.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  eightclap rehearse --card my.toml --headphones      to the house band
+  eightclap rehearse --card my.toml --steps 104       slower
+  eightclap rehearse --card my.toml --tune reel.mp3   to a recording
+  eightclap rehearse --card my.toml --taps            without a microphone
+  eightclap rehearse --card my.toml --voice calls.wav --tune reel.mp3
+                                                      calls recorded elsewhere")]
 pub(super) struct RehearseArgs {
     /// The dance card to call; without it a bundled dance
     #[arg(long, value_name = "CARD.toml")]
@@ -56,35 +65,34 @@ pub(super) struct RehearseArgs {
     devices: DeviceArgs,
 
     /// The microphone does not hear the band: nothing is taken out
-    #[arg(long)]
+    #[arg(long, help_heading = "Devices")]
     headphones: bool,
 
     /// Without a microphone: tap the space bar where each call ends
-    #[arg(long, conflicts_with_all = ["voice", "keep"])]
+    #[arg(long, conflicts_with_all = ["voice", "keep"], help_heading = "Devices")]
     taps: bool,
 
-    /// Without flashes
-    #[arg(long)]
-    no_flash: bool,
+    #[command(flatten)]
+    flash: FlashArgs,
 
     /// Plain lines instead of the screen
-    #[arg(long)]
+    #[arg(long, help_heading = "Screen")]
     line: bool,
 
     /// Keep a recording of what the microphone heard beside the session
-    #[arg(long)]
+    #[arg(long, help_heading = "Report")]
     keep: bool,
 
     /// Write the report as a page
-    #[arg(long, value_name = "FILE.html")]
+    #[arg(long, value_name = "FILE.html", help_heading = "Report")]
     html: Option<PathBuf>,
 
     /// Write the score as JSON
-    #[arg(long, value_name = "FILE.json")]
+    #[arg(long, value_name = "FILE.json", help_heading = "Report")]
     json: Option<PathBuf>,
 
     /// Write the score as a table, a row a figure
-    #[arg(long, value_name = "FILE.csv")]
+    #[arg(long, value_name = "FILE.csv", help_heading = "Report")]
     csv: Option<PathBuf>,
 
     #[command(flatten)]
@@ -152,7 +160,11 @@ struct Plan {
     grid: Grid,
 }
 
-pub(super) fn run(args: &RehearseArgs) -> anyhow::Result<()> {
+pub(super) fn run(mut args: RehearseArgs) -> anyhow::Result<()> {
+    let defaults = Defaults::load()?;
+    args.devices.fill(&defaults);
+    args.flash.fill(&defaults);
+    let args = &args;
     let limits = args.limits.limits()?;
     let (card, text) = dance(args.card.as_deref())?;
     let store = Store::of_user()?;

@@ -1,7 +1,7 @@
-//! Where a played tune goes: the default output, or silence in real time.
+//! Where a played tune goes: an output, or silence in real time.
 
 use crate::sound::clock::{Silent, Sink};
-use crate::sound::device::Output;
+use crate::sound::device::{Choice, Output};
 use crate::sound::resample::Resampler;
 
 /// A sink with what it needs to take sound at the source's rate.
@@ -17,10 +17,14 @@ pub(super) struct Speaker {
 }
 
 impl Speaker {
-    /// The default output for frames of `channels` samples at `rate` a second;
-    /// in silence, and why, if it cannot be used.
-    pub(super) fn open(rate: u32, channels: usize) -> anyhow::Result<(Self, Option<String>)> {
-        let (sink, why): (Box<dyn Sink>, _) = match Output::open(rate, channels) {
+    /// The output for frames of `channels` samples at `rate` a second; in silence, and
+    /// why, if it cannot be used.
+    pub(super) fn open(
+        output: &Choice,
+        rate: u32,
+        channels: usize,
+    ) -> anyhow::Result<(Self, Option<String>)> {
+        let (sink, why): (Box<dyn Sink>, _) = match Output::open(output, rate, channels) {
             Ok(output) => (Box::new(output), None),
             Err(error) => (
                 Box::new(Silent::new(rate, channels)),

@@ -20,6 +20,7 @@ use crate::sound::device::DeviceError;
 use crate::sound::file::Recording;
 use crate::steps::Steps;
 
+use super::config::Defaults;
 use super::gear::EarArgs;
 use super::listen::seconds;
 use super::play::listen;
@@ -32,6 +33,12 @@ use microphone::Microphone;
 
 /// Arguments of `tempo`.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  eightclap tempo reel.mp3 --want 112..120   of a recording, and what to say
+  eightclap tempo                            the band that plays now
+  eightclap tempo --tap                      your taps on the space bar
+  eightclap tempo reel.mp3 --csv beats.csv   every beat in a table")]
 pub(super) struct TempoArgs {
     /// The recording, read as fast as possible; without one, what the microphone hears
     #[arg(value_name = "TUNE", conflicts_with_all = ["tap", "input", "channel", "seconds", "line"])]
@@ -41,29 +48,30 @@ pub(super) struct TempoArgs {
     #[arg(long, conflicts_with_all = ["input", "channel"])]
     tap: bool,
 
-    #[command(flatten)]
-    ear: EarArgs,
-
     /// Stop after so many seconds
     #[arg(long, value_name = "N", value_parser = seconds)]
     seconds: Option<f64>,
 
     /// A plain line every 8 beats instead of the screen
-    #[arg(long)]
+    #[arg(long, help_heading = "Output")]
     line: bool,
 
     /// The wanted steps per minute, such as 112..120: says what to tell the band
+    /// [config: tempo.want]
     #[arg(long, value_name = "LOW..HIGH", value_parser = want)]
     want: Option<Want>,
 
     /// Log every beat to this file: seconds, and steps per minute now, over 8 and
     /// over 64 beats. Replaces an older file
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
     csv: Option<PathBuf>,
 
     /// One JSON object a line: every beat, and a summary at the end
-    #[arg(long)]
+    #[arg(long, help_heading = "Output")]
     json: bool,
+
+    #[command(flatten)]
+    ear: EarArgs,
 }
 
 pub(super) fn want(text: &str) -> Result<Want, WantError> {
@@ -74,7 +82,11 @@ pub(super) fn want(text: &str) -> Result<Want, WantError> {
 /// minute: that of dances.
 const USUAL: f64 = 112.0;
 
-pub(super) fn run(args: &TempoArgs) -> anyhow::Result<()> {
+pub(super) fn run(mut args: TempoArgs) -> anyhow::Result<()> {
+    let defaults = Defaults::load()?;
+    args.ear.fill(&defaults);
+    args.want = args.want.or(defaults.want);
+    let args = &args;
     if let (Some(csv), Some(tune)) = (&args.csv, &args.tune)
         && is_same_file(csv, tune)
     {

@@ -18,6 +18,12 @@ use super::{AlreadyTold, TuneArgs, tell};
 
 /// Arguments of `track`.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  eightclap track reel.mp3                      every phrase, and a summary
+  eightclap track tunes/                        a whole folder, on all cores
+  eightclap track reel.mp3 --json > reel.json   for programs
+  eightclap track hornpipe.ogg --form 48        a tune of 48 beats")]
 pub(super) struct TrackArgs {
     /// Recordings, or folders of them
     #[arg(required = true, value_name = "TUNE")]

@@ -16,8 +16,11 @@ use crate::cue::voice::{
 };
 use crate::dance::Card;
 use crate::screen::Stop;
+use crate::sound::device;
 use crate::sound::write::{Depth, WavOut};
 
+use super::config::Defaults;
+use super::gear::OutArgs;
 use super::play::{listen, wav_name};
 use super::speaker::Speaker;
 use super::tell;
@@ -27,6 +30,11 @@ const RATE: u32 = 48_000;
 
 /// Arguments of `voice`.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  eightclap voice list --card my.toml      who speaks each call
+  eightclap voice record --card my.toml    your own voice for them
+  eightclap voice say swing your partner   hear some words")]
 pub(super) struct VoiceArgs {
     #[command(subcommand)]
     what: What,
@@ -46,6 +54,7 @@ enum What {
 #[derive(Debug, Clone, Default, Args)]
 pub(super) struct SpeakerArgs {
     /// The folder with your own recordings, named after calls: "swing your partner.wav"
+    /// [config: voice.recordings]
     #[arg(long = "recordings", value_name = "FOLDER")]
     folder: Option<PathBuf>,
 
@@ -78,11 +87,14 @@ impl fmt::Display for EngineName {
 }
 
 impl SpeakerArgs {
+    /// Takes a default for what was not given.
+    fn fill(&mut self, defaults: &Defaults) {
+        self.folder = self.folder.take().or_else(|| defaults.recordings.clone());
+    }
+
     /// What the voice is told.
     pub(super) fn settings(&self) -> Settings {
-        let usual = Settings::usual();
         Settings {
-            folder: self.folder.clone().or(usual.folder),
             engine: match self.engine {
                 EngineName::Best => Choice::Best,
                 EngineName::None => Choice::None,
@@ -90,12 +102,17 @@ impl SpeakerArgs {
                 EngineName::Say => Choice::This(Engine::Say),
                 EngineName::SystemSpeech => Choice::This(Engine::SystemSpeech),
             },
-            cache: usual.cache,
+            ..Settings::usual(self.folder.clone())
         }
     }
 }
 
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  eightclap voice list                                  every call there is
+  eightclap voice list --card my.toml                   those of a card
+  eightclap voice list --card my.toml --engine none     without a speech engine")]
 struct ListArgs {
     /// A dance card whose calls are listed; without one, the signals and the figures known
     #[arg(long = "card", value_name = "CARD")]
@@ -106,6 +123,10 @@ struct ListArgs {
 }
 
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  eightclap voice say swing your partner                   hear it
+  eightclap voice say swing your partner --write swing.wav as a file")]
 struct SayArgs {
     /// The words
     #[arg(value_name = "WORDS", required = true)]
@@ -117,14 +138,28 @@ struct SayArgs {
 
     #[command(flatten)]
     speaker: SpeakerArgs,
+
+    #[command(flatten)]
+    out: OutArgs,
 }
 
 /// Lists, records or speaks.
-pub(super) fn run(args: &VoiceArgs) -> anyhow::Result<()> {
-    match &args.what {
-        What::List(args) => list(args),
-        What::Record(args) => record::run(args),
-        What::Say(args) => say(args),
+pub(super) fn run(args: VoiceArgs) -> anyhow::Result<()> {
+    let defaults = Defaults::load()?;
+    match args.what {
+        What::List(mut args) => {
+            args.speaker.fill(&defaults);
+            list(&args)
+        }
+        What::Record(mut args) => {
+            args.fill(&defaults);
+            record::run(&args)
+        }
+        What::Say(mut args) => {
+            args.speaker.fill(&defaults);
+            args.out.fill(&defaults);
+            say(&args)
+        }
     }
 }
 
@@ -206,7 +241,7 @@ fn say(args: &SayArgs) -> anyhow::Result<()> {
             file.finish()?;
         }
         None => {
-            if let Some(why) = play(&clip.samples, RATE, &listen())? {
+            if let Some(why) = play(&args.out.device(), &clip.samples, RATE, &listen())? {
                 bail!("{why}; or write a file with --write OUT.wav");
             }
         }
@@ -226,8 +261,13 @@ fn say(args: &SayArgs) -> anyhow::Result<()> {
 
 /// Plays mono samples to their end, or until somebody has had enough; says why
 /// not, if there is no loudspeaker.
-fn play(samples: &[f32], rate: u32, stop: &Stop) -> anyhow::Result<Option<String>> {
-    let (mut speaker, why) = Speaker::open(rate, 1)?;
+fn play(
+    output: &device::Choice,
+    samples: &[f32],
+    rate: u32,
+    stop: &Stop,
+) -> anyhow::Result<Option<String>> {
+    let (mut speaker, why) = Speaker::open(output, rate, 1)?;
     if why.is_some() {
         return Ok(why);
     }

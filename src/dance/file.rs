@@ -11,7 +11,7 @@ use super::source::CardError;
 const LARGEST: u64 = 1 << 20;
 
 /// The text of the file at `path`; `what` it should be, as in "dance card".
-pub(super) fn text(path: &Path, what: &str) -> Result<String, CardError> {
+pub(crate) fn text(path: &Path, what: &str) -> Result<String, CardError> {
     let name = path.display().to_string();
     let unreadable = |reason: String| CardError::Unreadable {
         name: name.clone(),

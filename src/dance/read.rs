@@ -13,25 +13,25 @@ use super::words::Named;
 const ALIKE: f64 = 0.8;
 
 /// Reads tables of one source and gathers what is wrong with them.
-pub(super) struct Reader<'a> {
-    pub(super) source: Source<'a>,
-    pub(super) troubles: Vec<Trouble>,
+pub(crate) struct Reader<'a> {
+    pub(crate) source: Source<'a>,
+    pub(crate) troubles: Vec<Trouble>,
     /// What is missing: told last, since a slip elsewhere is often the cause.
-    pub(super) absent: Vec<Trouble>,
-    pub(super) warnings: Vec<Trouble>,
+    pub(crate) absent: Vec<Trouble>,
+    pub(crate) warnings: Vec<Trouble>,
 }
 
 /// A table and the words that errors use for it.
-pub(super) struct Block<'t, 'i> {
-    pub(super) table: &'t DeTable<'i>,
+pub(crate) struct Block<'t, 'i> {
+    pub(crate) table: &'t DeTable<'i>,
     /// As in "a figure of A1".
-    pub(super) what: String,
+    pub(crate) what: String,
     /// Where to point when something is missing.
-    pub(super) span: Range<usize>,
+    pub(crate) span: Range<usize>,
 }
 
 impl<'a> Reader<'a> {
-    pub(super) fn new(source: Source<'a>) -> Self {
+    pub(crate) fn new(source: Source<'a>) -> Self {
         Reader {
             source,
             troubles: Vec::new(),
@@ -41,7 +41,7 @@ impl<'a> Reader<'a> {
     }
 
     /// Parses the source, ready to be asked for its keys.
-    pub(super) fn open(
+    pub(crate) fn open(
         text: &'a str,
         name: &'a str,
     ) -> Result<(Self, Spanned<DeTable<'a>>), CardError> {
@@ -56,20 +56,20 @@ impl<'a> Reader<'a> {
     }
 
     /// Whether nothing was wrong or missing so far.
-    pub(super) fn is_content(&self) -> bool {
+    pub(crate) fn is_content(&self) -> bool {
         self.troubles.is_empty() && self.absent.is_empty()
     }
 
-    pub(super) fn wrong(&mut self, span: Range<usize>, message: impl Into<String>) {
+    pub(crate) fn wrong(&mut self, span: Range<usize>, message: impl Into<String>) {
         self.troubles.push(self.source.trouble(span, message));
     }
 
-    pub(super) fn lacking(&mut self, span: Range<usize>, message: impl Into<String>) {
+    pub(crate) fn lacking(&mut self, span: Range<usize>, message: impl Into<String>) {
         self.absent.push(self.source.trouble(span, message));
     }
 
     /// All troubles, in an order that helps.
-    pub(super) fn into_troubles(mut self) -> Vec<Trouble> {
+    pub(crate) fn into_troubles(mut self) -> Vec<Trouble> {
         for list in [&mut self.troubles, &mut self.absent] {
             list.sort_by_key(|t| (t.line, t.column));
         }
@@ -77,12 +77,12 @@ impl<'a> Reader<'a> {
         self.troubles
     }
 
-    pub(super) fn doubtful(&mut self, span: Range<usize>, message: impl Into<String>) {
+    pub(crate) fn doubtful(&mut self, span: Range<usize>, message: impl Into<String>) {
         self.warnings.push(self.source.trouble(span, message));
     }
 
     /// Every key of `block` that is not in `known` is a trouble.
-    pub(super) fn refuse_unknown(&mut self, block: &Block, known: &[&str]) {
+    pub(crate) fn refuse_unknown(&mut self, block: &Block, known: &[&str]) {
         for key in block.table.keys() {
             if !known.contains(&key.get_ref().as_ref()) {
                 let hint = offer(key.get_ref(), known);
@@ -102,7 +102,7 @@ impl<'a> Reader<'a> {
         );
     }
 
-    pub(super) fn other_kind(&mut self, key: &str, value: &Spanned<DeValue>, expected: &str) {
+    pub(crate) fn other_kind(&mut self, key: &str, value: &Spanned<DeValue>, expected: &str) {
         let found = value.get_ref().type_str();
         self.wrong(
             value.span(),
@@ -113,7 +113,7 @@ impl<'a> Reader<'a> {
     /// Words under `key`, on one line and without stray blanks.
     ///
     /// `expected` is an example line; with it, the key must be there.
-    pub(super) fn words(
+    pub(crate) fn words(
         &mut self,
         block: &Block,
         key: &str,
@@ -176,7 +176,7 @@ impl<'a> Reader<'a> {
     }
 
     /// A whole number under `key`, with its span.
-    pub(super) fn whole(
+    pub(crate) fn whole(
         &mut self,
         block: &Block,
         key: &str,
@@ -200,7 +200,7 @@ impl<'a> Reader<'a> {
     }
 
     /// A number under `key`, if it is there, with its span.
-    pub(super) fn number(&mut self, block: &Block, key: &str) -> Option<(f64, Range<usize>)> {
+    pub(crate) fn number(&mut self, block: &Block, key: &str) -> Option<(f64, Range<usize>)> {
         let value = block.table.get(key)?;
         let number = match value.get_ref() {
             DeValue::Integer(n) => i64::from_str_radix(n.as_str(), n.radix())
@@ -219,7 +219,7 @@ impl<'a> Reader<'a> {
     }
 
     /// Yes or no under `key`, if it is there.
-    pub(super) fn flag(&mut self, block: &Block, key: &str) -> Option<bool> {
+    pub(crate) fn flag(&mut self, block: &Block, key: &str) -> Option<bool> {
         let value = block.table.get(key)?;
         let flag = value.get_ref().as_bool();
         if flag.is_none() {
@@ -229,7 +229,7 @@ impl<'a> Reader<'a> {
     }
 
     /// Lines under `key`: one, or a list of several. Empty if it is not there.
-    pub(super) fn lines(&mut self, block: &Block, key: &str) -> Vec<String> {
+    pub(crate) fn lines(&mut self, block: &Block, key: &str) -> Vec<String> {
         let Some(value) = block.table.get(key) else {
             return Vec::new();
         };
@@ -247,7 +247,7 @@ impl<'a> Reader<'a> {
     }
 
     /// The items of an array under `key`, if it is there and one.
-    pub(super) fn items<'t, 'i>(
+    pub(crate) fn items<'t, 'i>(
         &mut self,
         block: &Block<'t, 'i>,
         key: &str,
@@ -265,12 +265,12 @@ impl<'a> Reader<'a> {
 }
 
 /// `; did you mean "…"?` if one of `known` is much like `word`.
-pub(super) fn offer(word: &str, known: &[&str]) -> String {
+pub(crate) fn offer(word: &str, known: &[&str]) -> String {
     nearest(word, known).map_or_else(String::new, |name| format!("; did you mean \"{name}\"?"))
 }
 
 /// The one of `known` that is most like `word`, if it is much like it.
-pub(super) fn nearest<'k>(word: &str, known: &[&'k str]) -> Option<&'k str> {
+pub(crate) fn nearest<'k>(word: &str, known: &[&'k str]) -> Option<&'k str> {
     let word = word.to_lowercase();
     known
         .iter()

@@ -91,14 +91,14 @@ fn list(troubles: &[Trouble]) -> String {
 
 /// A card's text and name.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Source<'a> {
-    pub(super) name: &'a str,
-    pub(super) text: &'a str,
+pub(crate) struct Source<'a> {
+    pub(crate) name: &'a str,
+    pub(crate) text: &'a str,
 }
 
 impl Source<'_> {
     /// A trouble at the bytes `span`, which may lie anywhere.
-    pub(super) fn trouble(&self, span: Range<usize>, message: impl Into<String>) -> Trouble {
+    pub(crate) fn trouble(&self, span: Range<usize>, message: impl Into<String>) -> Trouble {
         let start = self.boundary(span.start);
         let end = self.boundary(span.end.max(start));
         let before = &self.text[..start];

@@ -2,7 +2,7 @@
 
 use super::make::fixture;
 use super::*;
-use std::process::{Command, Stdio};
+use std::process::Stdio;
 
 #[test]
 fn wrong_calls_end_with_two_and_say_what_is_right() {
@@ -40,7 +40,10 @@ fn wrong_calls_end_with_two_and_say_what_is_right() {
         (&["tempo", "x.wav", "--want", "5..9"], "from 30 to 240"),
         (&["tempo", "--tap", "x.wav"], "--tap"),
         (&["listen", "--in", " "], "a device's number or a part"),
-        (&["listen", "--channel", "0"], "0 is not in 1..=1024"),
+        (
+            &["listen", "--channel", "0"],
+            "give a channel from 1 to 1024",
+        ),
         (&["listen", "--seconds", "0"], "above 0"),
         (&["devices", "measure", "--channel", "x"], "--channel"),
     ] {
@@ -139,7 +142,7 @@ fn without_a_device_a_tune_is_played_in_silence_and_real_time() {
 
 /// Runs the program with nobody reading what it prints.
 fn unread(call: &[&OsStr]) -> (Option<i32>, String) {
-    let mut child = Command::new(assert_cmd::cargo::cargo_bin!("eightclap"))
+    let mut child = program()
         .args(call)
         .env("ALSA_CONFIG_PATH", "/dev/null")
         .stdin(Stdio::null())
@@ -190,7 +193,7 @@ fn a_full_disk_under_its_words_is_no_panic() {
         &["track", "gone.wav", "also.wav"],
     ] {
         let full = std::fs::OpenOptions::new().write(true).open("/dev/full");
-        let status = Command::new(assert_cmd::cargo::cargo_bin!("eightclap"))
+        let status = program()
             .args(call)
             .stderr(full.expect("/dev/full"))
             .status()
@@ -198,7 +201,7 @@ fn a_full_disk_under_its_words_is_no_panic() {
         assert_eq!(status.code(), Some(1), "{call:?}");
     }
     let full = std::fs::OpenOptions::new().write(true).open("/dev/full");
-    let output = Command::new(assert_cmd::cargo::cargo_bin!("eightclap"))
+    let output = program()
         .args([OsStr::new("track"), fixture("clicks.flac").as_os_str()])
         .stdout(full.expect("/dev/full"))
         .stderr(Stdio::piped())

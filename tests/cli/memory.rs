@@ -3,7 +3,7 @@
 #![cfg(target_os = "linux")]
 
 use super::*;
-use std::process::{Command, Stdio};
+use std::process::Stdio;
 
 /// Writes `minutes` of the band, over and over, as a 16-bit mono WAV file.
 fn long(path: &Path, rate: u32, minutes: u32) {
@@ -19,11 +19,7 @@ fn long(path: &Path, rate: u32, minutes: u32) {
 /// Runs a command and gives its peak resident memory in MB and its seconds.
 fn peak(call: &[&OsStr]) -> (f64, f64) {
     let start = std::time::Instant::now();
-    let mut child = Command::new(assert_cmd::cargo::cargo_bin!("eightclap"))
-        .args(call)
-        .stdout(Stdio::null())
-        .spawn()
-        .unwrap();
+    let mut child = program().args(call).stdout(Stdio::null()).spawn().unwrap();
     let status = format!("/proc/{}/status", child.id());
     let mut most = 0.0f64;
     loop {

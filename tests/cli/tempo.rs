@@ -138,7 +138,7 @@ fn what_cannot_be_read_or_written_is_named() {
 
 /// The program listening to taps, with `args` besides.
 fn tapping(args: &[&OsStr]) -> Child {
-    Command::new(assert_cmd::cargo::cargo_bin!("eightclap"))
+    program()
         .arg("tempo")
         .args(args)
         .stdin(Stdio::piped())
@@ -215,7 +215,7 @@ fn without_a_microphone_it_offers_taps_and_keeps_the_older_log() {
     let log = folder.path().join("evening.csv");
     std::fs::write(&log, "an older log").unwrap();
     // No sound system: ALSA has nothing to open.
-    let output = Command::new(assert_cmd::cargo::cargo_bin!("eightclap"))
+    let output = program()
         .args(["tempo", "--csv"])
         .arg(&log)
         .env("ALSA_CONFIG_PATH", "/dev/null")

@@ -5,21 +5,11 @@ use eightclap::sound::file::load_mono;
 
 /// `voice` with folders of its own, so that nothing of the user's is heard.
 fn voice(folder: &Path, args: &[&str]) -> Said {
-    let output = eightclap()
-        .env("HOME", folder)
+    let call = &mut eightclap();
+    call.env("HOME", folder)
         .env("XDG_DATA_HOME", folder.join("data"))
-        .env("XDG_CACHE_HOME", folder.join("cache"))
-        .arg("voice")
-        .args(args)
-        .output()
-        .expect("a run");
-    let said = Said {
-        code: output.status.code().unwrap_or(-1),
-        out: String::from_utf8(output.stdout).expect("text"),
-        err: String::from_utf8(output.stderr).expect("text"),
-    };
-    assert!(!said.err.contains("panicked"), "{said:?}");
-    said
+        .env("XDG_CACHE_HOME", folder.join("cache"));
+    said(call.arg("voice").args(args))
 }
 
 const CARD: &str = r#"

@@ -172,7 +172,7 @@ fn a_run_that_is_stopped_leaves_nothing_behind() {
     use std::process::{Command, Stdio};
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("out.wav");
-    let child = Command::new(assert_cmd::cargo::cargo_bin!("eightclap"))
+    let child = program()
         .args(["demo", "--times", "64", "--write"])
         .arg(&out)
         .stdout(Stdio::null())

@@ -102,7 +102,8 @@ impl Card {
     /// The program on the card, with settings for its environment
     /// (`NAME=value`), ahead of other programs where that is allowed.
     pub fn eightclap(&self, args: &[&str], settings: &[&str]) -> Child {
-        self.call(&["run", "env"])
+        // Without defaults of whoever tests it.
+        self.call(&["run", "env", "EIGHTCLAP_CONFIG="])
             .args(settings)
             .args(ahead())
             .arg(assert_cmd::cargo::cargo_bin!("eightclap"))

@@ -12,9 +12,11 @@ use crate::report::lesson::{drill_in_words, wrap};
 use crate::screen::{
     LessonPress, LessonState, Screen, Stop, colour_wanted, lesson_press, lesson_view,
 };
+use crate::sound::device::Choice;
 use crate::sound::quiet::Quiet;
 
-use super::super::gear::{EarArgs, keys};
+use super::super::config::Defaults;
+use super::super::gear::{EarArgs, FlashArgs, OutArgs, keys};
 use super::super::play::listen;
 use super::super::practise::level;
 use super::super::speaker::Speaker;
@@ -33,6 +35,11 @@ const SETTLED: f64 = 0.5;
 
 /// Arguments of `lesson run`.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  eightclap lesson run                   the bundled lesson
+  eightclap lesson run mine.toml         your own
+  eightclap lesson run --no-feedback     without a microphone")]
 pub(super) struct RunArgs {
     #[command(flatten)]
     which: Which,
@@ -41,25 +48,32 @@ pub(super) struct RunArgs {
     ear: EarArgs,
 
     /// Without listening to the room
-    #[arg(long, conflicts_with_all = ["input", "channel"])]
+    #[arg(long, help_heading = "Devices", conflicts_with_all = ["input", "channel"])]
     no_feedback: bool,
 
-    /// Loudness of the program's full clap, 0 to 4
-    #[arg(long, value_name = "LEVEL", default_value_t = 1.0, value_parser = level)]
-    clap_level: f32,
+    #[command(flatten)]
+    out: OutArgs,
 
-    /// Without flashes on one (the f key turns them on)
-    #[arg(long)]
-    no_flash: bool,
+    /// Loudness of the program's full clap, 0 to 4; 1 is usual [config: levels.clap]
+    #[arg(long, value_name = "LEVEL", value_parser = level, help_heading = "Devices")]
+    clap_level: Option<f32>,
+
+    #[command(flatten)]
+    flash: FlashArgs,
 
     /// Plain lines instead of the screen; keys are lines of standard input
-    #[arg(long)]
+    #[arg(long, help_heading = "Screen")]
     line: bool,
 }
 
-pub(super) fn run(args: &RunArgs) -> anyhow::Result<()> {
+pub(super) fn run(mut args: RunArgs) -> anyhow::Result<()> {
+    let defaults = Defaults::load()?;
+    args.which.words.fill(&defaults);
+    args.ear.fill(&defaults);
+    args.out.fill(&defaults);
+    args.flash.fill(&defaults);
     let lesson = args.which.load()?;
-    let state = LessonState::new(lesson, !args.no_flash, colour_wanted());
+    let state = LessonState::new(lesson, args.flash.wanted(), colour_wanted());
     let on_screen = !args.line && io::stdout().is_terminal() && io::stdin().is_terminal();
     let mut face = match on_screen {
         true => Face::Screen {
@@ -79,7 +93,8 @@ pub(super) fn run(args: &RunArgs) -> anyhow::Result<()> {
         state,
         room,
         playing: None,
-        gain: args.clap_level,
+        gain: args.clap_level.or(defaults.clap_level).unwrap_or(1.0),
+        output: args.out.device(),
         begun: Instant::now(),
     };
     if let Some(why) = why {
@@ -129,6 +144,7 @@ struct Leader {
     room: Option<RoomEar>,
     playing: Option<Playing>,
     gain: f32,
+    output: Choice,
     begun: Instant,
 }
 
@@ -241,7 +257,7 @@ impl Leader {
         let mut drill = Drill::new(&plan, rate)?;
         drill.set_clap_gain(self.gain);
         drill.set_claps(self.state.claps);
-        let (speaker, why) = Speaker::open(rate, 1)?;
+        let (speaker, why) = Speaker::open(&self.output, rate, 1)?;
         let silent = why.is_some();
         if let Some(why) = why {
             self.trouble(format!("flashes only, nothing sounds: {why}"));

@@ -12,6 +12,7 @@ use crate::follow::Caller;
 use crate::screen::{Action, evening_words};
 
 use super::super::TuneArgs;
+use super::super::config::Defaults;
 use super::super::face::Face;
 use super::super::gear::{DeviceArgs, keys};
 use super::super::listen::{Lead, RATE, follow, seconds, start};
@@ -20,6 +21,13 @@ use super::Which;
 
 /// Arguments of `programme run`.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+n goes on to the next item, b back; all other keys are those of `listen`.
+
+Examples:
+  eightclap programme run evening.toml            the whole evening
+  eightclap programme run evening.toml --from 5   after the break
+  eightclap programme run evening.toml --voice    with the calls aloud")]
 pub(super) struct RunArgs {
     #[command(flatten)]
     which: Which,
@@ -28,18 +36,22 @@ pub(super) struct RunArgs {
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..))]
     from: u16,
 
-    #[command(flatten)]
-    devices: DeviceArgs,
-
     /// Stop after so many seconds
     #[arg(long, value_name = "N", value_parser = seconds)]
     seconds: Option<f64>,
 
     #[command(flatten)]
+    devices: DeviceArgs,
+
+    #[command(flatten)]
     play: PlayArgs,
 }
 
-pub(super) fn run(args: &RunArgs) -> anyhow::Result<()> {
+pub(super) fn run(mut args: RunArgs) -> anyhow::Result<()> {
+    let defaults = Defaults::load()?;
+    args.which.words.fill(&defaults);
+    args.devices.fill(&defaults);
+    args.play.fill(&defaults);
     let programme = args.which.load()?;
     let items = programme.items().len();
     let from = usize::from(args.from);
@@ -54,7 +66,10 @@ pub(super) fn run(args: &RunArgs) -> anyhow::Result<()> {
     let (_, item) = evening.item();
     let tune = TuneArgs { form: None };
     // Its first dance is taken up below, as the others are.
-    let job = args.play.silent().job(None, &tune, RATE, false, None)?;
+    let job = args
+        .play
+        .without_dance()
+        .job(None, &tune, RATE, false, None)?;
     let session = start(&args.devices, &job)?;
     let opening = format!("\"{}\"", evening.programme().title());
     let mut setup = job.setup(sounding(item), None);
@@ -167,7 +182,11 @@ impl Leader {
         state.voice = calling.is_some().then_some(self.voice);
         caller.dance(card.clone(), calling);
         caller.set_times(times);
+        let want = self.play.usual_want(card.as_deref());
         face.dance(card, sounding(item), times);
+        if let Some(want) = want.filter(|_| !hold) {
+            face.state().wants(want);
+        }
         face.note(said)?;
         Ok(())
     }

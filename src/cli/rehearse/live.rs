@@ -165,7 +165,7 @@ pub(super) fn rehearse(
     let studio = Studio::start(Wanted {
         input: args.devices.ear.device(),
         channel: args.devices.ear.channel(),
-        output: args.devices.output(),
+        output: args.devices.out.device(),
         microphone: !args.taps,
         removal: if args.headphones {
             Removal::None
@@ -197,7 +197,7 @@ pub(super) fn rehearse(
         times: Some(args.times),
         claps: false,
         voice: None,
-        flash: !args.no_flash,
+        flash: args.flash.wanted(),
         hand: Hand::Calls,
         colour: colour_wanted(),
     };
@@ -260,7 +260,7 @@ fn follow(
         }
         let now = studio.now();
         while let Some(event) = all.next_if(|e| e.announced() <= now) {
-            if !args.no_flash {
+            if args.flash.wanted() {
                 scheduler
                     .push(event)
                     .into_iter()

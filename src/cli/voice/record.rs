@@ -13,10 +13,11 @@ use crossbeam_channel::RecvTimeoutError;
 
 use crate::cue::voice::{Guide, Next, Settings, Source, Verdict, Voice, Wish, file_name};
 use crate::screen::Stop;
-use crate::sound::device::{Input, Intake};
+use crate::sound::device::{Choice, Input, Intake};
 use crate::sound::write::{Depth, WavOut};
 
-use super::super::gear::{EarArgs, lines_as};
+use super::super::config::Defaults;
+use super::super::gear::{DeviceArgs, lines_as};
 use super::super::play::listen;
 use super::{play, texts};
 
@@ -24,21 +25,35 @@ use super::{play, texts};
 const PAUSE: Duration = Duration::from_millis(20);
 
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Examples:
+  eightclap voice record --card my.toml         what a card lacks
+  eightclap voice record --card my.toml --all   all of them anew
+  eightclap voice record --recordings ~/calls   into a folder of your own")]
 pub(super) struct RecordArgs {
     /// A dance card whose calls are recorded; without one, the signals and the figures known
     #[arg(long = "card", value_name = "CARD")]
     cards: Vec<PathBuf>,
 
-    /// The folder to keep the recordings in; without it, one of your own that is always used
+    /// The folder to keep the recordings in; without it, one of your own that is always
+    /// used [config: voice.recordings]
     #[arg(long = "recordings", value_name = "FOLDER")]
     folder: Option<PathBuf>,
-
-    #[command(flatten)]
-    ear: EarArgs,
 
     /// Also those that are recorded already: what is kept takes the old one's place
     #[arg(long)]
     all: bool,
+
+    #[command(flatten)]
+    devices: DeviceArgs,
+}
+
+impl RecordArgs {
+    /// Takes defaults for what was not given.
+    pub(super) fn fill(&mut self, defaults: &Defaults) {
+        self.folder = self.folder.take().or_else(|| defaults.recordings.clone());
+        self.devices.fill(defaults);
+    }
 }
 
 /// Guides through what is to be recorded.
@@ -47,7 +62,8 @@ pub(super) fn run(args: &RecordArgs) -> anyhow::Result<()> {
         bail!("this system has no folder for data; name one with --recordings FOLDER");
     };
     let texts = texts(&args.cards)?;
-    let (input, mut intake) = Input::open(&args.ear.device(), args.ear.channel(), Instant::now())?;
+    let ear = &args.devices.ear;
+    let (input, mut intake) = Input::open(&ear.device(), ear.channel(), Instant::now())?;
     std::fs::create_dir_all(&folder)
         .with_context(|| format!("{}: it cannot be made a folder", folder.display()))?;
     let todo = todo(texts, &folder, args.all)?;
@@ -68,6 +84,7 @@ pub(super) fn run(args: &RecordArgs) -> anyhow::Result<()> {
         guide,
         folder,
         rate: intake.rate,
+        output: args.devices.out.device(),
         out,
         stop: listen(),
     };
@@ -94,6 +111,7 @@ struct Session {
     guide: Guide,
     folder: PathBuf,
     rate: u32,
+    output: Choice,
     out: io::Stdout,
     stop: Stop,
 }
@@ -163,7 +181,7 @@ impl Session {
                     "nothing was heard; is the microphone muted or far away? Enter tries again, s leaves it out",
                 )?,
                 Next::Play(sound) => {
-                    if let Some(why) = play(&sound, self.rate, &self.stop)? {
+                    if let Some(why) = play(&self.output, &sound, self.rate, &self.stop)? {
                         self.line(&why)?;
                     }
                 }

@@ -63,11 +63,12 @@ pub struct Settings {
 }
 
 impl Settings {
-    /// The best engine, the usual cache, and the usual folder of recordings if
-    /// it is there.
-    pub fn usual() -> Self {
+    /// The best engine, the usual cache, and this folder of recordings; without one
+    /// the usual folder, if it is there.
+    pub fn usual(folder: Option<PathBuf>) -> Self {
+        let usual = || Self::usual_folder().filter(|folder| folder.is_dir());
         Settings {
-            folder: Self::usual_folder().filter(|folder| folder.is_dir()),
+            folder: folder.or_else(usual),
             engine: Choice::Best,
             cache: Cache::usual(),
         }

@@ -1,12 +1,13 @@
-//! Playing through the default output.
+//! Playing through an output.
 
 use super::DeviceError;
+use super::choose::{Choice, Chosen, Direction, find};
 use super::feed::{Feed, MOST_CHANNELS};
 use super::pace::Shared;
 use super::stream::{Running, start_with, supported, with_sample};
 use crate::sound::clock::{AHEAD, Sink};
 use crate::sound::quiet::Quiet;
-use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
+use cpal::traits::{DeviceTrait, StreamTrait};
 use cpal::{
     FromSample, OutputCallbackInfo, SampleFormat, SizedSample, StreamConfig, SupportedStreamConfig,
 };
@@ -21,7 +22,7 @@ use std::time::{Duration, Instant};
 /// known costs nothing here.
 const BUFFER: u32 = 2048;
 
-/// The default output, playing what is written to it as a [`Sink`]. Dropping
+/// An output, playing what is written to it as a [`Sink`]. Dropping
 /// it stops the sound at once; wait for [`Sink::drained`] first.
 pub struct Output {
     /// Set aside, while it lives, to play: dropping it ends the stream.
@@ -36,22 +37,22 @@ pub struct Output {
 }
 
 impl Output {
-    /// Opens the default output for frames of `channels` samples (1 or 2), at
+    /// Opens an output for frames of `channels` samples (1 or 2), at
     /// `preferred_rate` if the device takes it and at its own rate otherwise:
     /// ask [`Sink::rate`] and convert. It plays silence until written to.
     ///
     /// # Errors
     /// [`DeviceError::None`] on a machine without a sound device; otherwise
     /// what keeps the device from playing.
-    pub fn open(preferred_rate: u32, channels: usize) -> Result<Self, DeviceError> {
+    pub fn open(
+        choice: &Choice,
+        preferred_rate: u32,
+        channels: usize,
+    ) -> Result<Self, DeviceError> {
         let channels = channels.clamp(1, MOST_CHANNELS);
         let _quiet = Quiet::begin();
-        let host = cpal::default_host();
-        let device = host.default_output_device().ok_or(DeviceError::None)?;
+        let Chosen { device, name, .. } = find(choice, Direction::Out)?;
         let chosen = choose(&device, preferred_rate)?;
-        let name = device
-            .description()
-            .map_or_else(|_| "default output".to_string(), |d| d.name().to_string());
 
         let (stream, ring, shared) = start_with(&chosen, BUFFER, |config| {
             with_sample!(chosen.sample_format(), start(&device, config, channels))
@@ -212,7 +213,7 @@ mod tests {
     /// can be recorded meanwhile; the test itself checks the clock.
     #[test]
     fn a_real_device_keeps_time_and_loses_nothing() {
-        let mut out = match Output::open(44_100, 2) {
+        let mut out = match Output::open(&Choice::Default, 44_100, 2) {
             Ok(out) => out,
             Err(e) => {
                 println!("skipped: {e}");
