@@ -12,6 +12,8 @@ mod cards;
 mod config;
 #[path = "cli/evening.rs"]
 mod evening;
+#[path = "cli/guide.rs"]
+mod guide;
 #[path = "files/make.rs"]
 #[allow(dead_code, reason = "shared with the tests on files")]
 mod make;

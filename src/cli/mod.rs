@@ -3,14 +3,17 @@
 
 mod calling;
 mod card;
+mod completions;
 mod config;
 mod demo;
 mod devices;
 mod face;
 mod gear;
+mod guide;
 mod lesson;
 mod listen;
 mod live;
+mod man;
 mod play;
 mod practise;
 mod programme;
@@ -52,7 +55,8 @@ Examples:
   eightclap programme run evening.toml        an evening, dance by dance
   eightclap lesson                            the newcomers' session before it
   eightclap voice record --card my.toml       your own voice for the calls
-  eightclap config new                        a file for your devices and levels")]
+  eightclap config new                        a file for your devices and levels
+  eightclap guide                             a short manual")]
 pub struct Cli {
     #[command(subcommand)]
     command: Option<Command>,
@@ -86,6 +90,13 @@ enum Command {
     Devices(devices::DevicesArgs),
     /// Show or begin the file of defaults: devices, levels, voice, words, tempo, flashing
     Config(config::ConfigArgs),
+    /// Read a short manual: a first evening, the lead-in, cards, devices, cautions
+    Guide(guide::GuideArgs),
+    /// Print what makes your shell complete commands and options
+    Completions(completions::CompletionsArgs),
+    /// Write the manual pages to a folder, for packages
+    #[command(hide = true)]
+    Man(man::ManArgs),
 }
 
 /// What is known of the tune beforehand.
@@ -152,6 +163,9 @@ pub fn run() -> ExitCode {
         Some(Command::Devices(args)) => devices::run(args),
         Some(Command::Voice(args)) => voice::run(args),
         Some(Command::Config(args)) => config::run(&args),
+        Some(Command::Guide(args)) => guide::run(&args),
+        Some(Command::Completions(args)) => completions::run(&args),
+        Some(Command::Man(args)) => man::run(&args),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

@@ -3,6 +3,7 @@
 pub mod accuracy;
 pub mod card;
 pub mod events;
+pub mod guide;
 pub mod lesson;
 pub mod measures;
 mod page;

@@ -67,6 +67,17 @@ impl Stop {
         Ok(())
     }
 
+    /// Leaves Ctrl-C to another program that has the terminal, such as a pager: ending
+    /// first would spoil the terminal for it.
+    pub fn leave_interrupts() {
+        #[cfg(unix)]
+        {
+            use signal_hook::{consts::SIGINT, flag};
+            // Where that is not possible, Ctrl-C does what it always did.
+            let _ = flag::register(SIGINT, Stop::default().0);
+        }
+    }
+
     /// Whether it is time to stop.
     pub fn asked(&self) -> bool {
         self.0.load(Ordering::Relaxed)

@@ -168,6 +168,7 @@ fn a_broken_file_stops_what_needs_it_with_its_place_and_nothing_else() {
     );
     with(&config, &[], &["config", "path"]).well();
     with(&config, &[], &["listen", "--help"]).well();
+    with(&config, &[], &["guide", "--list"]).well();
     with(&config, &[], &["devices"]);
 }
 
