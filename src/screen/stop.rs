@@ -24,18 +24,21 @@ impl Stop {
     /// # Errors
     /// If one of them cannot be listened for: it does what it always did.
     pub fn listen(&self) -> io::Result<()> {
-        let mut all = Ok(());
         #[cfg(unix)]
         {
             use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
             use signal_hook::flag;
+            let mut all = Ok(());
             for signal in [SIGINT, SIGTERM, SIGHUP] {
                 let one = flag::register_conditional_default(signal, self.0.clone())
                     .and_then(|_| flag::register(signal, self.0.clone()));
                 all = all.and(one.map(|_| ()));
             }
+            all
         }
-        all
+        // Elsewhere they do what they always did.
+        #[cfg(not(unix))]
+        Ok(())
     }
 
     /// Ends the program some time after a signal if `in_use` is then still held,
