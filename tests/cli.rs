@@ -14,6 +14,8 @@ mod config;
 mod evening;
 #[path = "cli/guide.rs"]
 mod guide;
+#[path = "cli/folders.rs"]
+mod folders;
 #[path = "files/make.rs"]
 #[allow(dead_code, reason = "shared with the tests on files")]
 mod make;

@@ -214,7 +214,7 @@ pub(super) fn write(source: &mut dyn Source, job: &Job, path: &Path) -> anyhow::
     let stop = listen();
     let mut follow = job.follow(source)?;
     let source = &mut job.introduce(source, &mut follow);
-    let mut file = WavOut::create(path, source.rate(), source.channels(), Depth::Int16)?;
+    let mut file = WavOut::create_signed(path, source.rate(), source.channels(), Depth::Int16)?;
     let rate = f64::from(source.rate());
     let bar = progress(source.seconds());
     let mut lines = Lines::new(job.card.clone());

@@ -15,6 +15,7 @@ use crate::caller::{Grid, Limits, Prompt};
 use crate::dance::{self, Card};
 use crate::report::rehearsal::{Rehearsal, csv, json, page, text};
 use crate::sound::file::Recording;
+use crate::sound::write::whole;
 
 use super::config::Defaults;
 use super::gear::{DeviceArgs, FlashArgs};
@@ -305,10 +306,5 @@ pub(super) fn scored(store: &Store) -> anyhow::Result<(Vec<Rehearsal>, Vec<Strin
 
 /// Writes a file whole, or says why not.
 pub(super) fn save(path: &Path, text: &str) -> anyhow::Result<()> {
-    std::fs::write(path, text).with_context(|| {
-        format!(
-            "{}: cannot be written; choose a folder of your own that is there",
-            path.display()
-        )
-    })
+    Ok(whole(path, text.as_bytes())?)
 }

@@ -236,7 +236,7 @@ fn say(args: &SayArgs) -> anyhow::Result<()> {
     };
     match &args.write {
         Some(path) => {
-            let mut file = WavOut::create(path, RATE, 1, Depth::Int16)?;
+            let mut file = WavOut::create_signed(path, RATE, 1, Depth::Int16)?;
             file.write(&clip.samples)?;
             file.finish()?;
         }

@@ -2,7 +2,7 @@
 
 use hound::{SampleFormat, WavSpec, WavWriter};
 use std::fs::{File, OpenOptions};
-use std::io::{self, BufWriter, ErrorKind};
+use std::io::{self, BufWriter, ErrorKind, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 /// How samples are stored.
@@ -42,6 +42,18 @@ pub enum WriteError {
         /// The file to be written.
         path: PathBuf,
     },
+    /// What is there is something else than what is to be written, and would be lost.
+    #[error("{}: there is another kind of file, which would be lost; name another one", .path.display())]
+    Other {
+        /// The file.
+        path: PathBuf,
+    },
+    /// A recording is there that this program did not make.
+    #[error("{}: there is a recording that this program did not write, and it would be lost; name another file", .path.display())]
+    Recording {
+        /// The file.
+        path: PathBuf,
+    },
     /// A WAV file ends at 4 GiB.
     #[error("{}: a WAV file holds 4 GiB at most; write a shorter piece or 16-bit samples", .path.display())]
     TooLong {
@@ -77,6 +89,9 @@ pub enum WriteError {
 pub struct WavOut {
     path: PathBuf,
     part: Part,
+    /// The file once more, to wait until the disk has it.
+    disk: Option<File>,
+    signed: bool,
     writer: Option<WavWriter<BufWriter<File>>>,
     depth: Depth,
     channels: usize,
@@ -121,11 +136,14 @@ impl WavOut {
             });
         }
         let (part, file) = Part::create(path).map_err(|e| WriteError::io(path, e))?;
+        let disk = Some(file.try_clone().map_err(|e| WriteError::io(path, e))?);
         let file = BufWriter::with_capacity(64 * 1024, file);
         let writer = WavWriter::new(file, spec).map_err(|e| WriteError::hound(path, e))?;
         Ok(WavOut {
             path: path.to_path_buf(),
             part,
+            disk,
+            signed: false,
             writer: Some(writer),
             depth,
             channels,
@@ -133,6 +151,27 @@ impl WavOut {
             clipped: 0,
             most: u64::from(u32::MAX - 1024) / (u64::from(bits_per_sample / 8) * channels as u64),
         })
+    }
+
+    /// As [`create`](Self::create), but the file is signed, and takes the place only of one
+    /// that is: what this program computed it can compute again, a recording it cannot.
+    ///
+    /// # Errors
+    /// As [`create`](Self::create); [`WriteError::Recording`].
+    pub fn create_signed(
+        path: impl AsRef<Path>,
+        rate: u32,
+        channels: usize,
+        depth: Depth,
+    ) -> Result<Self, WriteError> {
+        let path = path.as_ref();
+        if path.is_file() && !is_signed(path).map_err(|e| WriteError::io(path, e))? {
+            let path = path.to_path_buf();
+            return Err(WriteError::Recording { path });
+        }
+        let mut out = Self::create(path, rate, channels, depth)?;
+        out.signed = true;
+        Ok(out)
     }
 
     /// Appends whole interleaved frames. What is not a number is written as
@@ -184,6 +223,15 @@ impl WavOut {
                 .finalize()
                 .map_err(|e| WriteError::hound(&self.path, e))?;
         }
+        // Windows renames no file that is open.
+        if let Some(mut disk) = self.disk.take() {
+            let done = match self.signed {
+                true => sign(&mut disk),
+                false => Ok(()),
+            };
+            done.and_then(|()| disk.sync_all())
+                .map_err(|e| WriteError::io(&self.path, e))?;
+        }
         self.part
             .keep_as(&self.path)
             .map_err(|e| WriteError::io(&self.path, e))
@@ -195,17 +243,59 @@ impl Drop for WavOut {
         // Windows removes no file that is still open: close it before `part`
         // is dropped.
         self.writer = None;
+        self.disk = None;
     }
 }
 
-/// Writes a small file whole or not at all, in place of any older one.
+/// A signature: the chunk of a WAV file that names the software it was made with (RIFF
+/// "LIST INFO", item ISFT: Multimedia Programming Interface and Data Specifications 1.0,
+/// IBM and Microsoft, 1991).
+const SIGNATURE: &[u8; 30] = b"LIST\x16\0\0\0INFOISFT\x0a\0\0\0eightclap\0";
+
+/// Adds the signature to a finished WAV file.
+fn sign(file: &mut File) -> io::Result<()> {
+    let end = file.seek(SeekFrom::End(0))?;
+    // The chunk before may have an odd length.
+    let pad = end % 2;
+    file.write_all(&[0][..pad as usize])?;
+    file.write_all(SIGNATURE)?;
+    let whole = u32::try_from(end + pad + SIGNATURE.len() as u64 - 8);
+    file.seek(SeekFrom::Start(4))?;
+    file.write_all(&whole.map_err(io::Error::other)?.to_le_bytes())
+}
+
+/// Whether a file ends with the signature.
+fn is_signed(path: &Path) -> io::Result<bool> {
+    let mut file = File::open(path)?;
+    let mut end = [0; SIGNATURE.len()];
+    let there = file.seek(SeekFrom::End(0))? >= end.len() as u64;
+    if there {
+        file.seek(SeekFrom::End(-(end.len() as i64)))?;
+        file.read_exact(&mut end)?;
+    }
+    Ok(there && end == *SIGNATURE)
+}
+
+/// Whether what is in the file `path` begins otherwise than `text`: then it is something
+/// else, such as the card of which a page was to be made. Nothing is like anything.
+pub fn is_other(path: &Path, text: &[u8]) -> bool {
+    let (mut there, few) = ([0; 6], text.len().min(6));
+    let read = File::open(path).and_then(|mut file| file.read(&mut there[..few]));
+    path.is_file() && read.is_ok_and(|read| there[..read] != text[..read])
+}
+
+/// Writes a small file whole or not at all, in place of an older one of its kind.
 ///
 /// # Errors
 /// A [`WriteError`] that names the file and the remedy.
 pub fn whole(path: &Path, bytes: &[u8]) -> Result<(), WriteError> {
+    if is_other(path, bytes) {
+        let path = path.to_path_buf();
+        return Err(WriteError::Other { path });
+    }
     let failed = |e| WriteError::io(path, e);
     let (mut part, mut file) = Part::create(path).map_err(failed)?;
-    let written = io::Write::write_all(&mut file, bytes).and_then(|()| file.sync_all());
+    let written = file.write_all(bytes).and_then(|()| file.sync_all());
     // Windows renames and removes no file that is open.
     drop(file);
     written.and_then(|()| part.keep_as(path)).map_err(failed)
@@ -324,12 +414,50 @@ mod tests {
     fn a_small_file_is_written_whole() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("card.html");
-        whole(&path, b"older and longer").unwrap();
-        whole(&path, b"new").unwrap();
-        assert_eq!(std::fs::read(&path).unwrap(), b"new");
+        whole(&path, b"<html> older and longer").unwrap();
+        whole(&path, b"<html> new").unwrap();
+        assert_eq!(std::fs::read(&path).unwrap(), b"<html> new");
         assert_eq!(names(folder.path()), ["card.html"]);
+        std::fs::write(&path, b"").unwrap();
+        whole(&path, b"new").unwrap();
+        let other = whole(&path, b"title = \"The Weir\"")
+            .unwrap_err()
+            .to_string();
+        assert!(
+            other.contains("card.html: there is another kind of file"),
+            "{other}"
+        );
+        assert_eq!(std::fs::read(&path).unwrap(), b"new");
         let nowhere = whole(&folder.path().join("no/card.html"), b"x");
         assert!(matches!(nowhere, Err(WriteError::NoFolder { .. })));
+    }
+
+    #[test]
+    fn a_recording_is_not_written_over_and_what_was_written_before_is() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("reel.wav");
+        for sample in [0.25, 0.5] {
+            let mut out = WavOut::create_signed(&path, 8_000, 1, Depth::Int16).unwrap();
+            out.write(&[sample; 3]).unwrap();
+            out.finish().unwrap();
+            let bytes = std::fs::read(&path).unwrap();
+            let whole = u32::from_le_bytes(bytes[4..8].try_into().unwrap());
+            assert_eq!(whole as usize + 8, bytes.len());
+            let reader = hound::WavReader::open(&path).unwrap();
+            assert_eq!((reader.spec().channels, reader.duration()), (1, 3));
+        }
+        let mut own = WavOut::create(&path, 8_000, 1, Depth::Int16).unwrap();
+        own.write(&[0.5; 3]).unwrap();
+        own.finish().unwrap();
+        let refused = WavOut::create_signed(&path, 8_000, 1, Depth::Int16)
+            .err()
+            .unwrap();
+        let refused = refused.to_string();
+        assert!(
+            refused.contains("reel.wav: there is a recording"),
+            "{refused}"
+        );
+        assert_eq!(names(folder.path()), ["reel.wav"]);
     }
 
     #[test]

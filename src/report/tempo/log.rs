@@ -4,6 +4,8 @@ use std::fs::File;
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
+use crate::sound::write::is_other;
+
 use super::{CSV_HEAD, Reading, csv_row};
 
 /// The log cannot be written; names the file and the remedy.
@@ -21,6 +23,7 @@ fn remedy(error: &io::Error) -> String {
         ErrorKind::NotFound | ErrorKind::NotADirectory => {
             "its folder does not exist; make the folder first".into()
         }
+        ErrorKind::AlreadyExists => error.to_string(),
         ErrorKind::IsADirectory => "this is a folder; name a file for the log".into(),
         ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => {
             "writing there is not permitted; choose a folder of your own".into()
@@ -50,6 +53,10 @@ impl CsvLog {
             path: path.to_path_buf(),
             source,
         };
+        if is_other(path, CSV_HEAD.as_bytes()) {
+            let why = "another kind of file is there and would be lost; name another one";
+            return Err(failed(io::Error::new(ErrorKind::AlreadyExists, why)));
+        }
         let mut file = File::create(path).map_err(failed)?;
         file.write_all(CSV_HEAD.as_bytes()).map_err(failed)?;
         Ok(CsvLog {
@@ -79,7 +86,13 @@ mod tests {
     fn every_row_is_there_at_once() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("evening.csv");
-        std::fs::write(&path, "something older and longer than the new head\n").unwrap();
+        std::fs::write(&path, "title = \"a card\"\n").unwrap();
+        let refused = CsvLog::create(&path).unwrap_err().to_string();
+        assert!(
+            refused.contains("evening.csv: another kind of file"),
+            "{refused}"
+        );
+        std::fs::write(&path, format!("{CSV_HEAD}an older log\n")).unwrap();
         let mut log = CsvLog::create(&path).unwrap();
         for beats in 1..4 {
             let reading = Reading {
