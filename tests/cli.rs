@@ -16,6 +16,8 @@ mod evening;
 mod guide;
 #[path = "cli/folders.rs"]
 mod folders;
+#[path = "cli/loud.rs"]
+mod loud;
 #[path = "files/make.rs"]
 #[allow(dead_code, reason = "shared with the tests on files")]
 mod make;

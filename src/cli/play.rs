@@ -14,6 +14,7 @@ use crate::follow::{Calling, Follow};
 use crate::report::tempo::Want;
 use crate::screen::lines::Lines;
 use crate::screen::{Hand, Setup, Stop, clock, colour_wanted};
+use crate::sound::peak::Limited;
 use crate::sound::write::{Depth, WavOut};
 
 use super::tell;
@@ -220,9 +221,11 @@ pub(super) fn write(source: &mut dyn Source, job: &Job, path: &Path) -> anyhow::
     let mut lines = Lines::new(job.card.clone());
     let mut out = Told::default();
     bar.suspend(|| out.line(job.opening(source)))?;
-    let mut block = Vec::new();
+    let mut limited = Limited::new(source.rate(), source.channels());
+    let (mut block, mut ready) = (Vec::new(), Vec::new());
     loop {
         block.clear();
+        ready.clear();
         if source.read(&mut block)? == 0 {
             break;
         }
@@ -232,7 +235,8 @@ pub(super) fn write(source: &mut dyn Source, job: &Job, path: &Path) -> anyhow::
                 bar.suspend(|| out.line(line))?;
             }
         }
-        file.write(&block)?;
+        limited.push(&block, &mut ready);
+        file.write(&ready)?;
         if stop.asked() {
             bar.finish_and_clear();
             anyhow::bail!(
@@ -242,6 +246,8 @@ pub(super) fn write(source: &mut dyn Source, job: &Job, path: &Path) -> anyhow::
         }
         bar.set_position((10.0 * file.frames() as f64 / rate) as u64);
     }
+    limited.finish(&mut ready);
+    file.write(&ready)?;
     let seconds = file.frames() as f64 / rate;
     file.finish()?;
     bar.finish_and_clear();

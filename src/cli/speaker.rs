@@ -2,14 +2,19 @@
 
 use crate::sound::clock::{Silent, Sink};
 use crate::sound::device::{Choice, Output};
+use crate::sound::peak::Limited;
 use crate::sound::resample::Resampler;
 
 /// A sink with what it needs to take sound at the source's rate.
 pub(super) struct Speaker {
     sink: Box<dyn Sink>,
     resampler: Resampler,
+    /// After the resampler, which may raise peaks.
+    limited: Limited,
     channels: usize,
-    /// Converted frames that the sink had no room for yet.
+    /// Frames at the sink's rate, on their way through the limiter.
+    converted: Vec<f32>,
+    /// Frames that the sink had no room for yet.
     waiting: Vec<f32>,
     /// Seconds played by sinks before this one.
     before: f64,
@@ -37,8 +42,10 @@ impl Speaker {
     fn on(sink: Box<dyn Sink>, rate: u32, channels: usize) -> anyhow::Result<Self> {
         Ok(Speaker {
             resampler: Resampler::new(rate, sink.rate(), channels)?,
+            limited: Limited::new(sink.rate(), channels),
             sink,
             channels,
+            converted: Vec::new(),
             waiting: Vec::new(),
             before: 0.0,
             ended: false,
@@ -53,17 +60,25 @@ impl Speaker {
 
     /// Takes the next frames of the source.
     pub(super) fn play(&mut self, frames: &[f32]) -> anyhow::Result<()> {
-        self.resampler.push(frames, &mut self.waiting)?;
+        self.resampler.push(frames, &mut self.converted)?;
+        self.limit();
         self.flush();
         Ok(())
     }
 
     /// Says that no more is coming.
     pub(super) fn end(&mut self) -> anyhow::Result<()> {
-        self.resampler.finish(&mut self.waiting)?;
+        self.resampler.finish(&mut self.converted)?;
+        self.limit();
+        self.limited.finish(&mut self.waiting);
         self.ended = true;
         self.flush();
         Ok(())
+    }
+
+    fn limit(&mut self) {
+        self.limited.push(&self.converted, &mut self.waiting);
+        self.converted.clear();
     }
 
     fn flush(&mut self) {
@@ -108,8 +123,10 @@ impl Speaker {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::sound::band::signals::white_noise;
     use crate::sound::clock::{Hand, Manual};
-    use std::cell::Cell;
+    use crate::sound::peak::true_peak;
+    use std::cell::{Cell, RefCell};
     use std::rc::Rc;
 
     /// A sink that can be broken by hand.
@@ -153,6 +170,66 @@ mod tests {
         (speaker, hand, broken)
     }
 
+    /// A device that takes everything at once, and keeps it.
+    struct Tape {
+        rate: u32,
+        heard: Rc<RefCell<Vec<f32>>>,
+    }
+
+    impl Sink for Tape {
+        fn rate(&self) -> u32 {
+            self.rate
+        }
+        fn channels(&self) -> usize {
+            2
+        }
+        fn write(&mut self, frames: &[f32]) -> usize {
+            self.heard.borrow_mut().extend(frames);
+            frames.len() / 2
+        }
+        fn free(&self) -> usize {
+            1
+        }
+        fn written(&self) -> u64 {
+            self.heard.borrow().len() as u64 / 2
+        }
+        fn position(&self) -> f64 {
+            0.0
+        }
+    }
+
+    #[test]
+    fn what_leaves_is_below_full_scale_by_a_decibel_at_any_rate_and_whole() {
+        for (from, to) in [
+            (44_100, 44_100),
+            (44_100, 48_000),
+            (48_000, 22_050),
+            (8_000, 96_000),
+        ] {
+            let heard = Rc::new(RefCell::new(Vec::new()));
+            let tape = Tape {
+                rate: to,
+                heard: heard.clone(),
+            };
+            let mut speaker = Speaker::on(Box::new(tape), from, 2).unwrap();
+            let loud = white_noise(2.0, from, 1.0, 5);
+            let loud: Vec<f32> = loud.iter().map(|x| x.signum()).collect();
+            for block in loud.chunks(2 * 500) {
+                speaker.play(block).unwrap();
+            }
+            speaker.end().unwrap();
+            let heard = heard.borrow();
+            let frames = (loud.len() / 2) as u64 * u64::from(to) / u64::from(from);
+            assert!(
+                (heard.len() as u64 / 2).abs_diff(frames) <= 2,
+                "{from} to {to}"
+            );
+            let peak = true_peak(&heard, 2, to);
+            println!("{from} to {to} Hz: {peak:.2} dBTP");
+            assert!((-3.0..=-1.0).contains(&peak), "{from} to {to}: {peak}");
+        }
+    }
+
     #[test]
     fn a_device_that_stops_is_followed_by_silence_without_a_jump() {
         let (mut speaker, hand, broken) = fragile();
@@ -161,7 +238,7 @@ mod tests {
             speaker.play(&[0.1; 2 * 100]).unwrap();
             given += 100;
         }
-        assert!((2_400..2_500).contains(&given), "{given}");
+        assert!((2_400..2_600).contains(&given), "{given}");
         hand.advance(0.2);
         assert_eq!(speaker.replace_if_lost(), None);
         broken.set(true);

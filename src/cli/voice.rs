@@ -17,6 +17,7 @@ use crate::cue::voice::{
 use crate::dance::Card;
 use crate::screen::Stop;
 use crate::sound::device;
+use crate::sound::peak::Limited;
 use crate::sound::write::{Depth, WavOut};
 
 use super::config::Defaults;
@@ -237,7 +238,10 @@ fn say(args: &SayArgs) -> anyhow::Result<()> {
     match &args.write {
         Some(path) => {
             let mut file = WavOut::create_signed(path, RATE, 1, Depth::Int16)?;
-            file.write(&clip.samples)?;
+            let (mut limited, mut ready) = (Limited::new(RATE, 1), Vec::new());
+            limited.push(&clip.samples, &mut ready);
+            limited.finish(&mut ready);
+            file.write(&ready)?;
             file.finish()?;
         }
         None => {

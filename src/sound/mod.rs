@@ -2,7 +2,7 @@
 //!
 //! Everything here speaks `f32` samples, nominally -1 to 1, interleaved frame
 //! by frame. Threads and device callbacks live in [`device`] and nowhere else;
-//! [`mix`], [`clap`] and [`resample`] are plain arithmetic.
+//! [`mix`], [`peak`], [`clap`] and [`resample`] are plain arithmetic.
 
 pub mod band;
 pub mod clap;
@@ -10,6 +10,7 @@ pub mod clock;
 pub mod device;
 pub mod file;
 pub mod mix;
+pub mod peak;
 pub mod quiet;
 pub mod resample;
 pub mod roundtrip;

@@ -65,8 +65,9 @@ fn a_recording_is_written_with_claps_at_its_phrases_and_nowhere_else() {
     assert_eq!(claps.len(), phrases.len(), "{claps:?}, {phrases:?}");
     for (clap, phrase) in claps.iter().zip(&phrases) {
         let late = clap - phrase;
+        // The limiter turns the tune down a little ahead of a clap.
         assert!(
-            (-0.0001..0.001).contains(&late),
+            (-0.003..0.001).contains(&late),
             "clap at {clap}, phrase at {phrase}"
         );
     }
@@ -121,7 +122,7 @@ fn the_demo_claps_where_it_says() {
     assert_eq!(claps.len(), told.len(), "{claps:?} for\n{said}");
     for (clap, clock) in claps.iter().zip(&told) {
         assert!(
-            (*clock - 0.001..clock + 1.001).contains(clap),
+            (*clock - 0.003..clock + 1.001).contains(clap),
             "{clap} at {clock}"
         );
     }

@@ -7,6 +7,7 @@ use super::output::choose;
 use super::stream::{PIECE, Running, STAMPS, start_with, with_sample};
 use super::watch::Watch;
 use crate::sound::mix::{FADE, Mixer};
+use crate::sound::peak::Limiter;
 use crate::sound::quiet::Quiet;
 use crate::sound::timeline::Stamp;
 use cpal::traits::{DeviceTrait, StreamTrait};
@@ -210,7 +211,12 @@ struct Hands {
     stamps: HeapProd<Stamp>,
     reports: HeapProd<Report>,
     watch: Arc<Watch>,
+    /// It is ahead of the device by the limiter's delay, so that what it adds at a frame
+    /// leaves at that frame.
     mixer: Mixer,
+    limiter: Limiter,
+    /// Frames handed to the device.
+    count: u64,
     channels: usize,
     /// Frames by which a clap may be late.
     late: u64,
@@ -223,12 +229,18 @@ fn hands(rate: u32, channels: usize, epoch: Instant) -> (Hands, Outlet) {
     let (stamps_in, stamps) = HeapRb::new(STAMPS).split();
     let (reports_in, reports) = HeapRb::new(ORDERS).split();
     let watch = Arc::new(Watch::new(epoch));
+    let (mut mixer, mut limiter) = (Mixer::new(), Limiter::new(rate, 1));
+    let mut ahead = vec![0.0; limiter.delay()];
+    mixer.mix(&mut ahead, 1);
+    limiter.pass(&mut ahead);
     let hands = Hands {
         orders: orders_out,
         stamps: stamps_in,
         reports: reports_in,
         watch: watch.clone(),
-        mixer: Mixer::new(),
+        mixer,
+        limiter,
+        count: 0,
         channels: channels.max(1),
         late: (LATE * f64::from(rate)) as u64,
         fade: (FADE * f64::from(rate)) as u64,
@@ -253,7 +265,7 @@ impl Hands {
         let now = self.watch.alive(Instant::now());
         // A stamp more or less matters to nobody.
         let _ = self.stamps.try_push(Stamp {
-            count: self.mixer.now(),
+            count: self.count,
             at: now.as_secs_f64() + delay.as_secs_f64(),
         });
         while let Some(order) = self.orders.try_pop() {
@@ -263,6 +275,8 @@ impl Hands {
             let mut scratch = [0.0f32; PIECE];
             let mono = &mut scratch[..piece.len() / self.channels];
             self.mixer.mix(mono, 1);
+            self.limiter.pass(mono);
+            self.count += mono.len() as u64;
             spread(mono, 1, piece, self.channels);
         }
     }
@@ -296,6 +310,9 @@ impl Hands {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::sound::band::signals::white_noise;
+    use crate::sound::clap;
+    use crate::sound::peak::true_peak;
 
     fn play(outlet: &mut Outlet, id: u64, at: u64, clip: &Arc<[f32]>) {
         let order = Order::Play {
@@ -324,7 +341,8 @@ mod tests {
             [(1206, &16384), (1207, &16384), (1208, &8192), (1209, &8192)]
         );
         let report = outlet.reports.try_pop().unwrap();
-        assert_eq!((report.margin, report.taken), (603, true));
+        let ahead = hands.limiter.delay() as i64;
+        assert_eq!((report.margin, report.taken), (603 - ahead, true));
         let stamps: Vec<Stamp> = outlet.stamps.pop_iter().collect();
         assert_eq!((stamps[0].count, stamps[1].count), (0, 400));
         assert!(stamps[0].at >= 0.03);
@@ -336,10 +354,13 @@ mod tests {
         let clip: Arc<[f32]> = vec![0.5].into();
         let mut out = [0.0f32; 100];
         hands.fill(&mut out, Duration::ZERO);
-        play(&mut outlet, 1, 96, &clip);
-        play(&mut outlet, 2, 94, &clip);
+        // The limiter has looked at these frames already.
+        let ahead = hands.limiter.delay();
+        let next = 100 + ahead as u64;
+        play(&mut outlet, 1, next - 4, &clip);
+        play(&mut outlet, 2, next - 6, &clip);
         hands.fill(&mut out, Duration::ZERO);
-        assert_eq!((out[0], out[1]), (0.5, 0.0));
+        assert_eq!((out[ahead], out[ahead + 1]), (0.5, 0.0));
         let reports: Vec<Report> = outlet.reports.pop_iter().collect();
         assert_eq!(
             reports.iter().map(|r| r.taken).collect::<Vec<_>>(),
@@ -353,14 +374,11 @@ mod tests {
         let (mut hands, mut outlet) = hands(1_000, 1, Instant::now());
         let clip: Arc<[f32]> = vec![0.5; 300].into();
         let mut out = [0.0f32; 100];
-        play(&mut outlet, 1, 50, &clip);
+        play(&mut outlet, 1, 150, &clip);
         hands.fill(&mut out, Duration::ZERO);
-        assert!(
-            outlet
-                .orders
-                .try_push(Order::Stop { id: 1, at: 150 })
-                .is_ok()
-        );
+        let stop = Order::Stop { id: 1, at: 250 };
+        assert!(outlet.orders.try_push(stop).is_ok());
+        hands.fill(&mut out, Duration::ZERO);
         hands.fill(&mut out, Duration::ZERO);
         assert_eq!((out[29], out[40], out[50]), (0.5, 0.25, 0.0));
     }
@@ -370,10 +388,46 @@ mod tests {
         let (mut hands, mut outlet) = hands(1_000, 1, Instant::now());
         let clip: Arc<[f32]> = vec![0.5].into();
         let mut out = [0.0f32; 100];
-        play(&mut outlet, 1, 150, &clip);
+        play(&mut outlet, 1, 250, &clip);
         hands.fill(&mut out, Duration::ZERO);
         assert!(outlet.orders.try_push(Order::Withdraw { id: 1 }).is_ok());
         hands.fill(&mut out, Duration::ZERO);
+        hands.fill(&mut out, Duration::ZERO);
         assert_eq!(out, [0.0; 100]);
+    }
+
+    #[test]
+    fn everything_at_once_as_loud_as_it_goes_stays_a_decibel_below_full_scale() {
+        for rate in [44_100, 48_000, 96_000] {
+            let (mut hands, mut outlet) = hands(rate, 2, Instant::now());
+            let second = u64::from(rate);
+            // A rehearsal's band and a voice, each a recording without room above it.
+            let loud = |seed| {
+                let noise = white_noise(1.0, rate, 1.0, seed);
+                noise.iter().map(|x| x.signum()).collect::<Arc<[f32]>>()
+            };
+            let most = 4.0;
+            let sounds = [
+                (second / 4, loud(1), 0.7),
+                (second / 3, loud(2), most),
+                (second / 2, clap::group(rate), most),
+                (second / 2, clap::tick(rate), most),
+            ];
+            for (id, (at, clip, gain)) in (0..).zip(&sounds) {
+                let (at, clip, gain) = (*at, clip.clone(), *gain);
+                let order = Order::Play { id, at, clip, gain };
+                assert!(outlet.orders.try_push(order).is_ok());
+            }
+            let mut heard = Vec::new();
+            while heard.len() < 3 * rate as usize {
+                let mut out = vec![0.0f32; 2 * 960];
+                hands.fill(&mut out, Duration::from_millis(30));
+                heard.extend(out);
+            }
+            let peak = true_peak(&heard, 2, rate);
+            println!("{rate} Hz: {peak:.2} dBTP");
+            assert!(peak <= -1.0, "{rate} Hz: {peak} dBTP");
+            assert!(peak > -3.0, "it was loud: {peak}");
+        }
     }
 }
