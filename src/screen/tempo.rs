@@ -111,7 +111,7 @@ impl Dial {
 
     /// The tempo to show largest: over 8 beats, before that what there is.
     fn tempo(&self) -> Option<f64> {
-        self.reading.and_then(|r| r.over_8.or(r.now))
+        self.reading.as_ref().and_then(Reading::latest)
     }
 }
 

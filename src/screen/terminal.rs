@@ -2,11 +2,12 @@
 
 use std::io;
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use crossterm::event::{self, Event, KeyEvent};
 use ratatui::{DefaultTerminal, Frame};
 
+use super::flash::Gate;
 use super::keys::{Action, action};
 use super::state::State;
 use super::stop::Stop;
@@ -33,6 +34,9 @@ pub enum ScreenError {
 #[derive(Debug)]
 pub struct Screen {
     terminal: DefaultTerminal,
+    /// Nothing reaches the terminal but through it.
+    gate: Box<Gate>,
+    begun: Instant,
     stop: Stop,
     /// Held while the terminal is the program's own.
     _in_use: Arc<()>,
@@ -61,6 +65,8 @@ impl Screen {
         })?;
         Ok(Screen {
             terminal,
+            gate: Box::default(),
+            begun: Instant::now(),
             stop,
             _in_use: in_use,
         })
@@ -74,13 +80,19 @@ impl Screen {
         self.draw_with(|frame| view(frame, state))
     }
 
-    /// Draws whatever `view` draws.
+    /// Draws whatever `view` draws, a moment later where large places would flash too
+    /// often.
     ///
     /// # Errors
     /// If the terminal went away.
     pub fn draw_with(&mut self, view: impl FnOnce(&mut Frame)) -> Result<(), ScreenError> {
+        let (gate, now) = (&mut self.gate, self.begun.elapsed().as_secs_f64());
+        let gated = |frame: &mut Frame| {
+            view(frame);
+            gate.pass(now, frame.buffer_mut());
+        };
         self.terminal
-            .draw(view)
+            .draw(gated)
             .map(|_| ())
             .map_err(ScreenError::Lost)
     }

@@ -1,5 +1,6 @@
 //! Whole screens at several sizes.
 
+mod flashes;
 mod pictures;
 
 use std::sync::Arc;

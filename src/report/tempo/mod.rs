@@ -85,6 +85,17 @@ pub struct Reading {
     pub over_64: Option<f64>,
 }
 
+impl Reading {
+    /// The tempo over 8 beats, before that what there is.
+    ///
+    /// Never inlined: rustc 1.95 (LLVM 22.1) then looks into a reading that is not there,
+    /// by a tag that nobody wrote, and the program crashes.
+    #[inline(never)]
+    pub fn latest(&self) -> Option<f64> {
+        self.over_8.or(self.now)
+    }
+}
+
 /// A number with its standard error.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Estimate {
