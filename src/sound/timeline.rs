@@ -244,7 +244,11 @@ impl TimeLine {
             self.anchors.pop_front();
         }
         if self.anchors.len() >= SLOPE_FROM {
+            let before = self.at(counted);
             self.slope = self.steepness().clamp(-STEEPEST, STEEPEST);
+            // The line turns where it is now, not about its far beginning: hours later that
+            // would move it by tens of milliseconds until it is fitted anew.
+            self.offset = before - self.slope * counted;
         }
     }
 

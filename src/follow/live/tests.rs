@@ -1,6 +1,8 @@
 //! Following the house band with devices that drift, jitter, lose sound and
 //! die, in simulated time.
 
+mod long;
+
 use super::super::speech::Calling;
 use super::*;
 use crate::cue::voice::{self, Voice};
@@ -38,6 +40,8 @@ struct Hall {
     live: Live,
     mic: Device,
     speaker: Device,
+    /// What the microphone counted before the tune.
+    first: u64,
     /// Samples of the tune that the microphone never counted.
     skipped: u64,
     /// Frames ordered, by clap.
@@ -63,6 +67,7 @@ impl Hall {
             live,
             mic: Device::new(11, 48_000.0, 60.0, 480),
             speaker: Device::new(12, 44_100.0, -40.0, 1_024),
+            first: 0,
             skipped: 0,
             orders: BTreeMap::new(),
             claps: Vec::new(),
@@ -77,13 +82,14 @@ impl Hall {
     /// has lost nothing since.
     fn heard(&self, at: f64) -> f64 {
         let skipped = self.skipped as f64;
-        self.mic.true_time(at * 48_000.0 - skipped)
+        self.mic
+            .true_time(at * 48_000.0 - skipped + self.first as f64)
     }
 
     /// Lets time pass until second `end` of the tune.
     fn until(&mut self, end: f64) -> Vec<Event> {
         let mut events = Vec::new();
-        while self.mic.count + self.skipped < (end * 48_000.0) as u64 {
+        while self.mic.count - self.first + self.skipped < (end * 48_000.0) as u64 {
             let now = self.mic.true_time((self.mic.count + 480) as f64) + TRANSPORT;
             while self.speaker.true_time(self.speaker.count as f64) - self.depth < now {
                 // What is ordered for this block sounds in it; what was for an
@@ -104,7 +110,7 @@ impl Hall {
                 }
                 self.live.played_at(self.speaker.next());
             }
-            let at = (self.mic.count + self.skipped) as usize;
+            let at = (self.mic.count - self.first + self.skipped) as usize;
             let stamp = self.mic.next();
             if !self.deaf {
                 self.live.heard_at(stamp);

@@ -159,3 +159,23 @@ proptest! {
         prop_assert!((line.time_of(48_000.0 * 28.0).unwrap() - 30.0).abs() < 0.001);
     }
 }
+
+#[test]
+fn late_in_a_night_the_line_is_as_steady_as_at_first() {
+    let mut device = Device::new(7, 48_000.0, 60.0, 480);
+    // Ten hours have been counted already.
+    device.count = 10 * 3_600 * 48_000;
+    let mut line = TimeLine::new(48_000);
+    let (mut jumps, mut worst) = (0, 0.0f64);
+    for n in 0..60_000 {
+        let stamp = device.next();
+        jumps += usize::from(line.stamp(stamp).is_some());
+        let count = stamp.count as f64;
+        if n > 3_000 {
+            let off = line.time_of(count).expect("a line") - device.true_time(count);
+            worst = worst.max(off.abs());
+        }
+    }
+    assert_eq!(jumps, 0, "nothing was lost");
+    assert!(worst < 0.008, "{worst}");
+}
