@@ -14,11 +14,35 @@ use serde::{Deserialize, Serialize};
 /// assert_eq!(grid.beat_at(9.0), -2.0);
 /// ```
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "Kept")]
 pub struct Grid {
     /// Number of the first beat; negative in a lead-in.
     first: i64,
     /// Seconds, ascending; at least two.
     times: Vec<f64>,
+}
+
+/// A grid as it is kept, before it is looked at: a file may hold anything.
+#[derive(Deserialize)]
+struct Kept {
+    first: i64,
+    times: Vec<f64>,
+}
+
+/// No rehearsal has more beats: ten hours at 160 a minute.
+const MOST: usize = 100_000;
+
+impl TryFrom<Kept> for Grid {
+    type Error = &'static str;
+
+    fn try_from(Kept { first, times }: Kept) -> Result<Self, Self::Error> {
+        let ascending = times.windows(2).all(|two| two[0] < two[1]);
+        let possible = times.iter().all(|time| time.abs() < 1e7);
+        match ascending && possible && (2..=MOST).contains(&times.len()) {
+            true if first.unsigned_abs() <= MOST as u64 => Ok(Grid { first, times }),
+            _ => Err("times of beats that cannot be"),
+        }
+    }
 }
 
 /// Beats over which the tempo is taken for what lies beyond them.

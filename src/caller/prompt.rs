@@ -31,6 +31,15 @@ impl Prompt {
         }
     }
 
+    /// Whether it can have been heard: what is read from a file may be anything.
+    pub fn is_possible(&self) -> bool {
+        let times = [self.start, self.stress, self.end];
+        times.iter().all(|time| time.abs() < 1e7)
+            && self.start <= self.end
+            && self.syllables <= 10_000
+            && self.sure.is_finite()
+    }
+
     /// The same prompt `by` seconds later.
     pub fn later(self, by: f64) -> Self {
         Prompt {

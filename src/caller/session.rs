@@ -8,7 +8,7 @@
 //! that nobody searches.)
 
 use std::fs::{File, OpenOptions};
-use std::io::{self, BufRead, BufReader, Write};
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::time::{SystemTime, UNIX_EPOCH};
 
@@ -313,16 +313,17 @@ pub fn read(path: &Path) -> Result<Session, SessionError> {
         line,
         why,
     };
-    let file = File::open(path).map_err(failed)?;
-    let lines: Vec<String> = BufReader::new(file)
-        .lines()
-        .collect::<io::Result<_>>()
-        .map_err(failed)?;
+    // A line that was cut off may end within a letter.
+    let bytes = std::fs::read(path).map_err(failed)?;
+    let whole = bytes.strip_suffix(b"\n").unwrap_or(&bytes);
+    let lines = whole.split(|byte| *byte == b'\n');
+    let lines: Vec<&[u8]> = lines.skip_while(|line| line.is_empty()).collect();
     let (mut header, mut prompts, mut ending) = (None, Vec::new(), None);
     for (n, line) in lines.iter().enumerate() {
-        match serde_json::from_str(line) {
+        match serde_json::from_slice(line) {
             Ok(Line::Rehearsal(this)) if n == 0 => header = Some(this),
-            Ok(Line::Prompt(prompt)) => prompts.push(prompt),
+            Ok(Line::Prompt(prompt)) if prompt.is_possible() => prompts.push(prompt),
+            Ok(Line::Prompt(_)) => return Err(wrong(n + 1, "a prompt that cannot be".into())),
             Ok(Line::End(this)) => ending = Some(this),
             Ok(_) => return Err(wrong(n + 1, "a second beginning".into())),
             Err(_) if n > 0 && n + 1 == lines.len() => {}
