@@ -12,10 +12,10 @@ mod cards;
 mod config;
 #[path = "cli/evening.rs"]
 mod evening;
-#[path = "cli/guide.rs"]
-mod guide;
 #[path = "cli/folders.rs"]
 mod folders;
+#[path = "cli/guide.rs"]
+mod guide;
 #[path = "cli/loud.rs"]
 mod loud;
 #[path = "files/make.rs"]

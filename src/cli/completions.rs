@@ -2,10 +2,10 @@
 
 use std::io::{self, Write};
 
-use clap::{Args, CommandFactory};
+use clap::Args;
 use clap_complete::Shell;
 
-use super::Cli;
+use super::command;
 
 /// Arguments of `completions`.
 #[derive(Debug, Args)]
@@ -30,7 +30,7 @@ pub(super) struct CompletionsArgs {
 /// Prints what makes the shell complete commands and options.
 pub(super) fn run(args: &CompletionsArgs) -> anyhow::Result<()> {
     let mut script = Vec::new();
-    clap_complete::generate(args.shell, &mut Cli::command(), "eightclap", &mut script);
+    clap_complete::generate(args.shell, &mut command(), "eightclap", &mut script);
     let mut out = io::stdout().lock();
     out.write_all(&script)?;
     Ok(out.flush()?)

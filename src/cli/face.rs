@@ -18,6 +18,14 @@ use super::tell;
 /// How long the screen shows what a key did, and what went wrong, in seconds.
 const KEY_SHOWN: f64 = 2.0;
 const TROUBLE_SHOWN: f64 = 12.0;
+const CAUTION_SHOWN: f64 = 6.0;
+
+/// What everybody who is about to hear something is told first.
+pub(super) const EARS: &str =
+    "start quietly: long loud listening harms ears, above all with headphones";
+/// The same on a screen that flashes.
+pub(super) const EARS_AND_EYES: &str =
+    "start quietly: loud listening harms ears; it flashes: f turns that off";
 
 /// Time between two pictures.
 const TICK: Duration = Duration::from_millis(15);
@@ -67,12 +75,14 @@ impl Face {
     ) -> anyhow::Result<Self> {
         let lines = Lines::new(setup.card.clone());
         let planned = setup.times;
-        let state = State::new(setup);
+        let mut state = State::new(setup);
+        let caution = if state.flash { EARS_AND_EYES } else { EARS };
+        state.say(caution.to_owned(), CAUTION_SHOWN);
         let on_screen = !plain && io::stdout().is_terminal() && io::stdin().is_terminal();
         let (screen, stop) = if on_screen {
             (Some((Screen::enter()?, Quiet::display())), Stop::default())
         } else {
-            writeln!(io::stdout().lock(), "{opening}")?;
+            writeln!(io::stdout().lock(), "{opening}\n{EARS}")?;
             (None, listen())
         };
         Ok(Face {

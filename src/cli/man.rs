@@ -6,13 +6,13 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::Context;
-use clap::{Args, Command, CommandFactory};
+use clap::{Args, Command};
 use clap_mangen::Man;
 use roff::{Roff, bold, roman};
 
 use crate::report::guide;
 
-use super::Cli;
+use super::command;
 
 /// Arguments of `man`.
 #[derive(Debug, Args)]
@@ -24,7 +24,7 @@ pub(super) struct ManArgs {
 
 /// Writes a manual page for the program, one for each command, and the guide's.
 pub(super) fn run(args: &ManArgs) -> anyhow::Result<()> {
-    let mut program = Cli::command().disable_help_subcommand(true);
+    let mut program = command().disable_help_subcommand(true);
     program.build();
     std::fs::create_dir_all(&args.folder).with_context(|| unwritable(&args.folder))?;
     let guide = guide::page(env!("CARGO_PKG_VERSION"));

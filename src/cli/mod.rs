@@ -27,7 +27,7 @@ mod voice;
 use std::fmt;
 use std::process::ExitCode;
 
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, CommandFactory, FromArgMatches, Parser, Subcommand};
 
 use crate::engine::Settings;
 use crate::phrase::Form;
@@ -60,6 +60,37 @@ Examples:
 pub struct Cli {
     #[command(subcommand)]
     command: Option<Command>,
+}
+
+/// At the end of the help on whatever sounds.
+const CAUTION: &str = "\
+Sounds start at a moderate level and are limited. Long loud listening harms ears
+all the same: start quietly, above all with headphones. Screens flash at most
+twice in any second; f turns that off. On the floor the hall's rules and
+qualified teachers come first.";
+
+/// The commands that sound, or teach what sounds.
+const SOUNDING: [&str; 7] = [
+    "practise",
+    "listen",
+    "demo",
+    "rehearse",
+    "programme",
+    "lesson",
+    "voice",
+];
+
+/// The command line, as it is parsed, and as help, manual and completions know it.
+fn command() -> clap::Command {
+    SOUNDING.into_iter().fold(Cli::command(), |all, name| {
+        all.mut_subcommand(name, |command| {
+            let help = match command.get_after_help() {
+                Some(examples) => format!("{examples}\n\n{CAUTION}"),
+                None => CAUTION.to_owned(),
+            };
+            command.after_help(help)
+        })
+    })
 }
 
 #[derive(Debug, Subcommand)]
@@ -140,7 +171,8 @@ impl std::error::Error for AlreadyTold {}
 /// The exit code is 0 for a job done, 1 for a job that failed (with one
 /// readable line on standard error) and 2 for a wrong call.
 pub fn run() -> ExitCode {
-    let cli = match Cli::try_parse() {
+    let parsed = command().try_get_matches();
+    let cli = match parsed.and_then(|matches| Cli::from_arg_matches(&matches)) {
         Ok(cli) => cli,
         Err(error) => {
             // Help and version are no errors; clap knows which stream they go to.

@@ -16,6 +16,7 @@ use crate::sound::device::Choice;
 use crate::sound::quiet::Quiet;
 
 use super::super::config::Defaults;
+use super::super::face::{EARS, EARS_AND_EYES};
 use super::super::gear::{EarArgs, FlashArgs, OutArgs, keys};
 use super::super::play::listen;
 use super::super::practise::level;
@@ -95,6 +96,7 @@ pub(super) fn run(mut args: RunArgs) -> anyhow::Result<()> {
         playing: None,
         gain: args.clap_level.or(defaults.clap_level).unwrap_or(1.0),
         output: args.out.device(),
+        warned: false,
         begun: Instant::now(),
     };
     if let Some(why) = why {
@@ -145,6 +147,8 @@ struct Leader {
     playing: Option<Playing>,
     gain: f32,
     output: Choice,
+    /// It was said that loud sounds harm.
+    warned: bool,
     begun: Instant,
 }
 
@@ -259,8 +263,15 @@ impl Leader {
         drill.set_claps(self.state.claps);
         let (speaker, why) = Speaker::open(&self.output, rate, 1)?;
         let silent = why.is_some();
-        if let Some(why) = why {
-            self.trouble(format!("flashes only, nothing sounds: {why}"));
+        match why {
+            Some(why) => self.trouble(format!("flashes only, nothing sounds: {why}")),
+            None if self.warned => {}
+            None => {
+                let flashes = face.is_screen() && self.state.flash;
+                let caution = if flashes { EARS_AND_EYES } else { EARS };
+                self.note(face, caution.to_owned())?;
+                self.warned = true;
+            }
         }
         self.state.drill(drill.phrases());
         self.playing = Some(Playing {
