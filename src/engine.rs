@@ -23,6 +23,9 @@ pub struct Settings {
     pub form: Form,
     /// Probability of the likeliest count above which the engine begins to clap.
     pub clap_above: f32,
+    /// The same where the count comes from the tune alone, not from a beginning that was
+    /// heard or from the caller.
+    pub clap_above_by_tune: f32,
     /// Probability of it down to which the engine then goes on clapping.
     pub clap_down_to: f32,
     /// Largest spread, seconds, of the tune's first beat that is clapped on: with
@@ -41,6 +44,7 @@ impl Default for Settings {
         Settings {
             form: Form::default(),
             clap_above: 0.6,
+            clap_above_by_tune: 0.8,
             clap_down_to: 0.45,
             sharp: 0.010,
             sharp_lead_in: 0.0115,
@@ -52,6 +56,12 @@ impl Default for Settings {
 
 /// Beats between two announced beats from which the band must have paused.
 const PAUSE: f64 = 3.0;
+
+/// Probability below which a beat is none of those that the beat tracker counts.
+const STILL_COUNTED: f32 = 0.2;
+/// Probability of a count after the beats that the tracker counts, below which the tune's
+/// beginning was not heard well enough to count from.
+const BEGUN_WELL: f32 = 0.7;
 
 /// Activations kept to judge a beat by: 1.28 s.
 const KEPT: usize = 128;
@@ -76,6 +86,12 @@ pub struct Engine {
     frames: u64,
     /// Whether the last beat's count was sure enough.
     counting: bool,
+    /// Beats since the tune's first was heard to begin.
+    opened: u32,
+    /// Other beats are heard since than those of the lead-in: its count is in doubt.
+    moved: bool,
+    /// Whether the beat tracker counted the last beat.
+    by_tracker: bool,
     /// The beat the belief stands on, once there is one.
     standing: Option<Standing>,
     /// The "one" that the last beat, a lead-in's fourth, told of, seconds.
@@ -119,6 +135,9 @@ impl Engine {
             recent: [Activation::default(); KEPT],
             frames: 0,
             counting: false,
+            opened: u32::MAX,
+            moved: false,
+            by_tracker: false,
             standing: None,
             led_in: None,
             settings,
@@ -224,13 +243,32 @@ impl Engine {
                 self.phrase_net.forget();
                 self.shape.forget();
             }
-            Some(steps) if steps >= PAUSE => self.belief.pause(steps - 1.0),
-            Some(steps) => self.belief.pass(steps - 1.0),
+            Some(steps) => {
+                let trust = &self.settings.trust;
+                let beginning = self.opened < trust.opening || self.belief.leading_in() > 0.1;
+                self.moved |= beginning && (steps - steps.round()).abs() > trust.apart;
+                match steps >= PAUSE {
+                    true => self.belief.pause(steps - 1.0),
+                    false => self.belief.pass(steps - 1.0),
+                }
+            }
         }
         self.memory.beat(beat.time, beat.period);
         let mut counted = [0.0; COUNTED_BEATS];
         counted.copy_from_slice(&beat.modes[LEAD_IN..LEAD_IN + COUNTED_BEATS]);
         self.belief.advance(counted);
+        // The tracker's own count of the first beats goes on over them.
+        let by_tracker = counted.iter().sum::<f32>() >= STILL_COUNTED;
+        if self.by_tracker && !by_tracker {
+            let wrong = match (self.moved, self.belief.count().1 < BEGUN_WELL) {
+                (true, _) => Some(self.settings.trust.wrong),
+                (false, true) => Some(0.0),
+                (false, false) => None,
+            };
+            wrong.into_iter().for_each(|wrong| self.belief.doubt(wrong));
+            self.moved = false;
+        }
+        self.by_tracker = by_tracker;
 
         let leading = self.belief.leading_in();
         let (count, sure) = self.belief.count();
@@ -240,6 +278,10 @@ impl Engine {
         let leads_in =
             counted[LEAD_IN_BEATS - 2] > 0.5 && beat.spread <= self.settings.sharp_lead_in;
         let opening = begun(&counted);
+        self.opened = match opening {
+            true => 0,
+            false => self.opened.saturating_add(1),
+        };
         if opening {
             self.shape.forget();
         }
@@ -277,13 +319,14 @@ impl Engine {
             return;
         }
         // Sureness wavers: what was believed once is believed a little longer.
-        let enough = match self.counting {
-            true => self.settings.clap_down_to,
-            false => self.settings.clap_above,
+        let enough = match (self.counting, self.belief.counted()) {
+            (true, _) => self.settings.clap_down_to,
+            (false, true) => self.settings.clap_above,
+            (false, false) => self.settings.clap_above_by_tune,
         };
         // In a tune of another form only a beginning that was heard tells the count.
         let form_fits = self.other_form.is_none() || self.belief.counted();
-        let known = sure >= enough && form_fits;
+        let known = sure >= enough && form_fits && !self.moved;
         self.counting = known;
         events.push(Event::Beat(Beat {
             time: beat.time,

@@ -105,11 +105,15 @@ fn set(settings: &mut Settings, name: &str, value: f64) -> anyhow::Result<()> {
     let weight = value as f32;
     match name {
         "clap_above" => settings.clap_above = weight,
+        "clap_above_by_tune" => settings.clap_above_by_tune = weight,
         "clap_down_to" => settings.clap_down_to = weight,
         "sharp" => settings.sharp = value,
         "sharp_lead_in" => settings.sharp_lead_in = value,
         "slip" => settings.trust.slip = weight,
         "near_slip" => settings.trust.near_slip = weight,
+        "opening" => settings.trust.opening = value as u32,
+        "apart" => settings.trust.apart = value,
+        "wrong" => settings.trust.wrong = weight,
         "one_weight" => settings.trust.one_weight = weight,
         "part_weight" => settings.trust.part_weight = weight,
         "tune_weight" => settings.trust.tune_weight = weight,

@@ -27,17 +27,27 @@ pub struct Trust {
     /// The same while the count comes from the tune's beginning: what was
     /// counted is then better known than what the tune seems to say.
     pub counted_tune_weight: f32,
+    /// Beats after the tune's first for which its count is doubted when other beats are
+    /// heard than before.
+    pub opening: u32,
+    /// How far from the old ones they have to lie, beats.
+    pub apart: f64,
+    /// Probability that the count is then a beat wrong, one way or the other.
+    pub wrong: f32,
 }
 
 impl Default for Trust {
     fn default() -> Self {
         Trust {
-            slip: 1e-3,
+            slip: 5e-4,
             near_slip: 0.8,
             one_weight: 0.1,
             part_weight: 0.1,
             tune_weight: 0.7,
             counted_tune_weight: 0.4,
+            opening: 16,
+            apart: 0.2,
+            wrong: 0.5,
         }
     }
 }
@@ -199,6 +209,18 @@ impl Belief {
         }
     }
 
+    /// The count that the tune's beginning told may be a beat wrong either way, with this
+    /// probability: what was counted were other beats than those that are heard now.
+    pub fn doubt(&mut self, wrong: f32) {
+        self.counted = false;
+        let beats = self.places.len();
+        self.next.copy_from_slice(&self.places);
+        for (place, p) in self.places.iter_mut().enumerate() {
+            let sides = self.next[(place + 1) % beats] + self.next[(place + beats - 1) % beats];
+            *p = (1.0 - wrong) * self.next[place] + 0.5 * wrong * sides;
+        }
+    }
+
     /// The band fell silent for `beats` and goes on. Either the music went on by
     /// the clock unheard, or it stood still: then it goes on where it stopped,
     /// which was up to three beats before the last one announced.
@@ -328,6 +350,23 @@ mod tests {
             belief.advance(counted);
         }
         belief
+    }
+
+    #[test]
+    fn a_count_in_doubt_may_be_a_beat_wrong_and_is_not_the_beginnings_any_more() {
+        let mut belief = led_in();
+        let (count, before) = belief.count();
+        assert!(belief.counted() && before > 0.9);
+        belief.doubt(0.6);
+        let near = |count: u8| {
+            let places = belief.places().iter().enumerate();
+            let of = places.filter(|(place, _)| place % 8 == usize::from(count - 1));
+            of.map(|(_, p)| p).sum::<f32>()
+        };
+        assert!((near(count) - 0.4).abs() < 0.05, "{}", near(count));
+        assert!((near(count % 8 + 1) - 0.3).abs() < 0.05);
+        assert!((near((count + 6) % 8 + 1) - 0.3).abs() < 0.05);
+        assert!(!belief.counted());
     }
 
     #[test]

@@ -56,7 +56,7 @@ fn plain_lines_tell_everything() {
         "A1 neighbours swing                   +0.5    +0.5    +0.5      250",
         "B1 star <by> the \"right\"             L−0.6   L−0.6    −0.6     -300",
         "B2 circle left three places           +0.5      --    +0.5      250",
-        "time 1: 8 of 9 good (89 %), 1 late; full",
+        "time 1: 8 of 9 good (89 %), 1 late; full, planned: full",
         "in all: 15 of 18 good (83 %), 2 late, 1 missed",
         "* \"star <by> the \"right\"\" came 0.6 beats late on average: start it on 6",
     ] {
