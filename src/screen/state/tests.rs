@@ -3,6 +3,7 @@
 use super::*;
 use crate::event::Phrase;
 use crate::phrase::Part;
+use crate::report::tempo::Advice;
 use proptest::prelude::*;
 
 fn state() -> State {
