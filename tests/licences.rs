@@ -1,5 +1,5 @@
 //! Every package that the program is made of may be shipped in a program under MIT or
-//! Apache 2.0, and comes from crates.io. `deny.toml` holds `cargo deny` to the same list,
+//! Apache 2.0, and comes from crates.io. `.ci/deny.toml` holds `cargo deny` to the same list,
 //! and has what this cannot look up: advisories.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -8,9 +8,9 @@ use std::process::Command;
 use serde_json::Value;
 use spdx::{Expression, LicenseReq, ParseMode};
 
-/// The two lists in `deny.toml`: licences for all, and for single packages.
+/// The two lists in `.ci/deny.toml`: licences for all, and for single packages.
 fn allowed() -> (BTreeSet<String>, BTreeMap<String, String>) {
-    let text = std::fs::read_to_string("deny.toml").expect("deny.toml");
+    let text = std::fs::read_to_string(".ci/deny.toml").expect("a file of the repository");
     let deny: toml::Value = toml::from_str(&text).expect("TOML");
     let words = |value: &toml::Value| -> Vec<String> {
         let list = value.as_array().expect("a list").iter();
@@ -116,7 +116,7 @@ fn licences_are_on_the_list_and_packages_from_one_place() {
         println!("{count:4}  {text}");
     }
     assert!(shipped.len() > 50 && all.len() > shipped.len());
-    assert!(wrong.is_empty(), "not on the list in deny.toml: {wrong:#?}");
+    assert!(wrong.is_empty(), "not on the list in .ci/deny.toml: {wrong:#?}");
     let idle: Vec<_> = single.keys().filter(|name| !used.contains(*name)).collect();
     println!("exceptions that this system does not need: {idle:?}");
 }
