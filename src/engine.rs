@@ -59,6 +59,8 @@ const PAUSE: f64 = 3.0;
 
 /// Probability below which a beat is none of those that the beat tracker counts.
 const STILL_COUNTED: f32 = 0.2;
+/// Beats in a row, the tune's first the last, that are enough to have led in.
+const LED_IN_BY: u32 = 3;
 /// Probability of a count after the beats that the tracker counts, below which the tune's
 /// beginning was not heard well enough to count from.
 const BEGUN_WELL: f32 = 0.7;
@@ -92,6 +94,8 @@ pub struct Engine {
     moved: bool,
     /// Whether the beat tracker counted the last beat.
     by_tracker: bool,
+    /// Beats since other beats were heard than before.
+    alike: u32,
     /// The beat the belief stands on, once there is one.
     standing: Option<Standing>,
     /// The "one" that the last beat, a lead-in's fourth, told of, seconds.
@@ -138,6 +142,7 @@ impl Engine {
             opened: u32::MAX,
             moved: false,
             by_tracker: false,
+            alike: 0,
             standing: None,
             led_in: None,
             settings,
@@ -246,7 +251,9 @@ impl Engine {
             Some(steps) => {
                 let trust = &self.settings.trust;
                 let beginning = self.opened < trust.opening || self.belief.leading_in() > 0.1;
-                self.moved |= beginning && (steps - steps.round()).abs() > trust.apart;
+                let other = (steps - steps.round()).abs() > trust.apart;
+                self.moved |= beginning && other;
+                self.alike = if other { 0 } else { self.alike + 1 };
                 match steps >= PAUSE {
                     true => self.belief.pause(steps - 1.0),
                     false => self.belief.pass(steps - 1.0),
@@ -258,6 +265,8 @@ impl Engine {
         counted.copy_from_slice(&beat.modes[LEAD_IN..LEAD_IN + COUNTED_BEATS]);
         self.belief.advance(counted);
         // The tracker's own count of the first beats goes on over them.
+        // A lead-in on the beats that are heard now says more than what came before it.
+        self.moved &= counted[LEAD_IN_BEATS - 1] < 0.5 || self.alike < LED_IN_BY;
         let by_tracker = counted.iter().sum::<f32>() >= STILL_COUNTED;
         if self.by_tracker && !by_tracker {
             let wrong = match (self.moved, self.belief.count().1 < BEGUN_WELL) {

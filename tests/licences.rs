@@ -116,7 +116,10 @@ fn licences_are_on_the_list_and_packages_from_one_place() {
         println!("{count:4}  {text}");
     }
     assert!(shipped.len() > 50 && all.len() > shipped.len());
-    assert!(wrong.is_empty(), "not on the list in .ci/deny.toml: {wrong:#?}");
+    assert!(
+        wrong.is_empty(),
+        "not on the list in .ci/deny.toml: {wrong:#?}"
+    );
     let idle: Vec<_> = single.keys().filter(|name| !used.contains(*name)).collect();
     println!("exceptions that this system does not need: {idle:?}");
 }

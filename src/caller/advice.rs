@@ -9,6 +9,8 @@ use crate::phrase::PHRASE_BEATS;
 
 /// The lead that is advised, beats: over in the middle of the beat before.
 const AIM: f64 = 0.5;
+/// Beats ahead of a figure within which the end of a call may be that of its own.
+const NEAR: f64 = 3.5;
 
 /// A group of prompts in sum: those of a figure, a time through, or a session.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
@@ -197,9 +199,13 @@ fn times(n: u32) -> String {
 /// which then seems to be missing.
 fn ran_on(figures: &[Scored], n: usize) -> u32 {
     let pairs = figures.windows(2).filter(|pair| {
-        let one = pair[0].figure == n && pair[0].verdict == Verdict::Late;
-        let end = pair[0].spoken.map_or(f64::INFINITY, |s| s.end_beat);
-        one && pair[1].spoken.is_none() && end <= pair[1].beat as f64
+        let late = pair[0].figure == n && pair[0].verdict == Verdict::Late;
+        let both = pair[0].spoken.is_some_and(|s| {
+            // It began in time for the one and ended in time for the other.
+            let left = pair[1].beat as f64 - s.end_beat;
+            s.start_beat < pair[0].beat as f64 - AIM && (0.0..NEAR).contains(&left)
+        });
+        late && both && pair[1].spoken.is_none()
     });
     pairs.count() as u32
 }
