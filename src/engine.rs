@@ -73,7 +73,6 @@ const ONE_REACH: f64 = 0.045;
 /// Hears a band and counts its phrases.
 pub struct Engine {
     settings: Settings,
-    arch: pulp::Arch,
     features: Features,
     net: Net,
     tracker: Tracker,
@@ -127,7 +126,6 @@ impl Engine {
     ) -> Result<Self, RateError> {
         let features = Features::new(rate)?;
         Ok(Engine {
-            arch: pulp::Arch::new(),
             features,
             tracker: Tracker::new(settings.expect, net.delay()),
             net,
@@ -175,13 +173,7 @@ impl Engine {
     pub fn push(&mut self, mut samples: &[f32], events: &mut Vec<Event>) {
         while let Some(frame) = self.features.next(&mut samples) {
             let pitches = *frame.pitches;
-            let (net, features) = (&mut self.net, frame.features);
-            // With the widest vector registers that this processor has; the
-            // numbers come out the same whichever they are.
-            let activation = self.arch.dispatch(
-                #[inline(always)]
-                || net.step(features),
-            );
+            let activation = self.net.step(frame.features);
             self.hear(activation, &pitches, events);
         }
     }
@@ -191,11 +183,7 @@ impl Engine {
         self.recent[self.frames as usize % KEPT] = activation;
         self.frames += 1;
         let heard = self.heard();
-        let tracker = &mut self.tracker;
-        let beat = self.arch.dispatch(
-            #[inline(always)]
-            || tracker.step(heard, &activation),
-        );
+        let beat = self.tracker.step(heard, &activation);
         self.memory.hear(heard - 0.5 * WINDOW, pitches);
         if let Some(beat) = beat {
             self.count(&beat, events);
@@ -233,11 +221,7 @@ impl Engine {
             self.belief.hear(heard);
         }
         if let Some(remembered) = self.memory.take() {
-            let net = &mut self.phrase_net;
-            let weights = self.arch.dispatch(
-                #[inline(always)]
-                || net.step(&remembered),
-            );
+            let weights = self.phrase_net.step(&remembered);
             self.belief.weigh(&weights);
             self.look_at_form(beat, events);
         }

@@ -6,6 +6,8 @@ use std::collections::HashMap;
 
 use serde::Deserialize;
 
+use super::lanes::{LANES, each};
+
 /// Why a set of weights cannot be used.
 #[derive(Debug, thiserror::Error)]
 pub enum NetError {
@@ -23,122 +25,174 @@ pub(crate) struct Tensor {
     shape: Vec<usize>,
 }
 
-/// Numbers worked on at once; rows and inputs are padded to whole groups with
-/// zeros, so that no remainder has to be looked after.
-const LANES: usize = 8;
+/// Groups of so many answers that are worked on together: each has its own sum, so that
+/// none waits for its last addition, and all have room in the vector registers.
+const TOGETHER: usize = 6;
 
-/// A dense layer, `y = W x + b`, `W` row by row, rows padded.
+/// A dense layer, `y = W x + b`.
+///
+/// Of the weights, those of one input for neighbouring answers stand together: then an
+/// input is multiplied into many answers at once, and no sum has to be taken across a
+/// register.
 #[derive(Debug, Clone)]
 pub(crate) struct Dense {
+    /// For each [`TOGETHER`] groups of answers (the last may be fewer), for each input,
+    /// for each group: one group of weights.
     weights: Vec<[f32; LANES]>,
-    bias: Vec<f32>,
+    /// In whole groups, the last one filled up with zeros.
+    bias: Vec<[f32; LANES]>,
+    inputs: usize,
+    outputs: usize,
 }
 
 impl Dense {
     /// Numbers in an answer.
     pub(crate) fn outputs(&self) -> usize {
-        self.bias.len()
+        self.outputs
     }
 
-    pub(crate) fn new(weights: &[f32], bias: Vec<f32>, inputs: usize) -> Self {
-        Dense {
-            weights: weights.chunks(inputs).flat_map(padded).collect(),
-            bias,
-        }
-    }
-
-    /// `x` is padded as rows are.
-    #[inline(always)]
-    pub(crate) fn apply(&self, x: &[[f32; LANES]], y: &mut [f32]) {
-        for ((y, row), bias) in y
-            .iter_mut()
-            .zip(self.weights.chunks_exact(x.len()))
-            .zip(&self.bias)
-        {
-            let mut lanes = [0.0f32; LANES];
-            for (a, b) in row.iter().zip(x) {
-                for k in 0..LANES {
-                    lanes[k] += a[k] * b[k];
+    /// `weights` row by row, a row for each answer.
+    pub(crate) fn new(weights: &[f32], bias: &[f32], inputs: usize) -> Self {
+        let outputs = bias.len();
+        let weight = |output: usize, input: usize| match output < outputs {
+            true => weights[output * inputs + input],
+            false => 0.0,
+        };
+        let groups: Vec<usize> = (0..outputs.div_ceil(LANES)).collect();
+        let mut stood = Vec::with_capacity(groups.len() * inputs);
+        for block in groups.chunks(TOGETHER) {
+            for input in 0..inputs {
+                for group in block {
+                    stood.push(std::array::from_fn(|k| weight(group * LANES + k, input)));
                 }
             }
-            *y = bias + lanes.iter().sum::<f32>();
+        }
+        Dense {
+            weights: stood,
+            bias: room(outputs)
+                .iter()
+                .zip(bias.chunks(LANES))
+                .map(|(zeros, part)| {
+                    let mut group = *zeros;
+                    group[..part.len()].copy_from_slice(part);
+                    group
+                })
+                .collect(),
+            inputs,
+            outputs,
+        }
+    }
+
+    /// Answers `x` in `y`, which has [`room`] for them.
+    #[inline(always)]
+    pub(crate) fn apply(&self, x: &[f32], y: &mut [[f32; LANES]]) {
+        y.copy_from_slice(&self.bias);
+        let mut weights = self.weights.as_slice();
+        for y in y.chunks_mut(TOGETHER) {
+            let (block, rest) = weights.split_at(y.len() * self.inputs);
+            weights = rest;
+            match y.len() {
+                6 => add::<6>(block, x, y),
+                5 => add::<5>(block, x, y),
+                4 => add::<4>(block, x, y),
+                3 => add::<3>(block, x, y),
+                2 => add::<2>(block, x, y),
+                _ => add::<1>(block, x, y),
+            }
         }
     }
 }
 
-/// `values` in whole groups, the last one filled up with zeros.
-fn padded(values: &[f32]) -> Vec<[f32; LANES]> {
-    let mut groups = vec![[0.0; LANES]; values.len().div_ceil(LANES)];
-    fill(&mut groups, values);
-    groups
+/// Adds the weighted inputs to `N` groups of answers.
+#[inline(always)]
+fn add<const N: usize>(weights: &[[f32; LANES]], x: &[f32], y: &mut [[f32; LANES]]) {
+    let Some(y) = y.first_chunk_mut::<N>() else {
+        return;
+    };
+    let mut sums = *y;
+    for (weights, x) in weights.as_chunks::<N>().0.iter().zip(x) {
+        for (sums, weights) in sums.iter_mut().zip(weights) {
+            *sums = each(|k| sums[k] + weights[k] * x);
+        }
+    }
+    *y = sums;
 }
 
-/// Copies `values` into `groups`; what is left of the last group stays.
-#[inline(always)]
-fn fill(groups: &mut [[f32; LANES]], values: &[f32]) {
-    for (slot, value) in groups.as_flattened_mut().iter_mut().zip(values) {
-        *slot = *value;
-    }
+/// Room for so many numbers, in whole groups.
+pub(crate) fn room(numbers: usize) -> Vec<[f32; LANES]> {
+    vec![[0.0; LANES]; numbers.div_ceil(LANES)]
 }
 
 /// The layer that a network takes its input through: dense, then rectified.
 #[derive(Debug, Clone)]
 pub(crate) struct Front {
     dense: Dense,
-    input: Vec<[f32; LANES]>,
-    answers: Vec<f32>,
-    output: Vec<[f32; LANES]>,
+    answers: Vec<[f32; LANES]>,
 }
 
 impl Front {
-    /// `inputs` numbers into [`Dense::outputs`] padded ones.
+    /// `inputs` numbers into [`Dense::outputs`] ones.
     #[inline(always)]
-    pub(crate) fn step(&mut self, inputs: &[f32]) -> &[[f32; LANES]] {
-        fill(&mut self.input, inputs);
-        self.dense.apply(&self.input, &mut self.answers);
-        self.answers.iter_mut().for_each(|h| *h = h.max(0.0));
-        fill(&mut self.output, &self.answers);
-        &self.output
+    pub(crate) fn step(&mut self, inputs: &[f32]) -> &[f32] {
+        self.dense.apply(inputs, &mut self.answers);
+        let answers = self.answers.as_flattened_mut();
+        answers.iter_mut().for_each(|h| *h = h.max(0.0));
+        &answers[..self.dense.outputs]
     }
 
     /// Numbers in an answer.
     pub(crate) fn outputs(&self) -> usize {
-        self.dense.outputs()
+        self.dense.outputs
     }
 }
 
-/// Gated recurrent unit: gates r, z, n stacked in that order.
+/// Gated recurrent unit: gates r, z, n stacked in that order, each in whole groups.
 #[derive(Debug, Clone)]
 pub(crate) struct Gru {
     input: Dense,
     recurrent: Dense,
-    pub(crate) state: Vec<[f32; LANES]>,
-    pub(crate) size: usize,
-    from_input: Vec<f32>,
-    from_state: Vec<f32>,
+    size: usize,
+    /// In whole groups; what fills up the last one stays 0.
+    state: Vec<[f32; LANES]>,
+    from_input: Vec<[f32; LANES]>,
+    from_state: Vec<[f32; LANES]>,
 }
 
 impl Gru {
+    /// Numbers in its state.
+    pub(crate) fn size(&self) -> usize {
+        self.size
+    }
+
+    /// What it makes of all that it heard.
+    #[inline(always)]
+    pub(crate) fn state(&self) -> &[f32] {
+        &self.state.as_flattened()[..self.size]
+    }
+
     /// Forgets everything heard.
     pub(crate) fn forget(&mut self) {
         self.state.as_flattened_mut().fill(0.0);
     }
 
     #[inline(always)]
-    pub(crate) fn step(&mut self, x: &[[f32; LANES]]) {
-        let size = self.size;
+    pub(crate) fn step(&mut self, x: &[f32]) {
         self.input.apply(x, &mut self.from_input);
-        self.recurrent.apply(&self.state, &mut self.from_state);
-        let (ir, rest) = self.from_input.split_at(size);
-        let (iz, inn) = rest.split_at(size);
-        let (hr, rest) = self.from_state.split_at(size);
-        let (hz, hn) = rest.split_at(size);
-        let state = self.state.as_flattened_mut();
-        for (k, h) in state[..size].iter_mut().enumerate() {
-            let r = sigmoid(ir[k] + hr[k]);
-            let z = sigmoid(iz[k] + hz[k]);
-            let n = tanh(inn[k] + r * hn[k]);
-            *h = n + z * (*h - n);
+        let state = &self.state.as_flattened()[..self.size];
+        self.recurrent.apply(state, &mut self.from_state);
+        let groups = self.state.len();
+        let (ir, rest) = self.from_input.split_at(groups);
+        let (iz, inn) = rest.split_at(groups);
+        let (hr, rest) = self.from_state.split_at(groups);
+        let (hz, hn) = rest.split_at(groups);
+        let input = ir.iter().zip(iz).zip(inn);
+        let recurrent = hr.iter().zip(hz).zip(hn);
+        let state = self.state.iter_mut();
+        for ((h, ((ir, iz), inn)), ((hr, hz), hn)) in state.zip(input).zip(recurrent) {
+            let r = each(|k| sigmoid(ir[k] + hr[k]));
+            let z = each(|k| sigmoid(iz[k] + hz[k]));
+            let n = each(|k| tanh(inn[k] + r[k] * hn[k]));
+            *h = each(|k| n[k] + z[k] * (h[k] - n[k]));
         }
     }
 }
@@ -193,6 +247,17 @@ impl Weights {
         bias: &str,
         inputs: usize,
     ) -> Result<Dense, NetError> {
+        let (weights, bias) = self.dense_parts(weight, bias, inputs)?;
+        Ok(Dense::new(&weights, &bias, inputs))
+    }
+
+    /// The numbers of such a layer.
+    fn dense_parts(
+        &mut self,
+        weight: &str,
+        bias: &str,
+        inputs: usize,
+    ) -> Result<(Vec<f32>, Vec<f32>), NetError> {
         let bias = self.get(bias)?;
         let weights = self.get(weight)?;
         if weights.len() != bias.len() * inputs || inputs == 0 {
@@ -201,38 +266,46 @@ impl Weights {
                 weights.len()
             )));
         }
-        Ok(Dense::new(&weights, bias, inputs))
+        Ok((weights, bias))
     }
 
     /// The layer `in`, for `inputs` numbers.
     pub(crate) fn front(&mut self, inputs: usize) -> Result<Front, NetError> {
         let dense = self.dense("in.weight", "in.bias", inputs)?;
-        let outputs = dense.outputs();
         Ok(Front {
+            answers: room(dense.outputs),
             dense,
-            input: padded(&vec![0.0; inputs]),
-            answers: vec![0.0; outputs],
-            output: padded(&vec![0.0; outputs]),
         })
     }
 
     /// The recurrent layer `name`, for `inputs` numbers.
     pub(crate) fn gru(&mut self, name: &str, inputs: usize) -> Result<Gru, NetError> {
         let part = |part: &str| format!("{name}.{part}");
-        let input = self.dense(&part("weight_ih"), &part("bias_ih"), inputs)?;
-        let gates = input.outputs();
+        let of_input = self.dense_parts(&part("weight_ih"), &part("bias_ih"), inputs)?;
+        let gates = of_input.1.len();
         let size = gates / 3;
-        let recurrent = self.dense(&part("weight_hh"), &part("bias_hh"), size)?;
-        if recurrent.outputs() != gates || gates != 3 * size {
+        let of_state = self.dense_parts(&part("weight_hh"), &part("bias_hh"), size)?;
+        if of_state.1.len() != gates || gates != 3 * size {
             return Err(NetError::Shape(format!("{name} has {gates} gates")));
         }
+        let state = room(size);
+        let whole = |(weights, bias): (Vec<f32>, Vec<f32>), inputs: usize| {
+            let filled = |gates: Vec<f32>, width: usize| -> Vec<f32> {
+                let zeros = (state.len() * LANES - size) * width;
+                gates
+                    .chunks(size * width)
+                    .flat_map(|gate| gate.iter().copied().chain(std::iter::repeat_n(0.0, zeros)))
+                    .collect()
+            };
+            Dense::new(&filled(weights, inputs), &filled(bias, 1), inputs)
+        };
         Ok(Gru {
-            input,
-            recurrent,
-            state: padded(&vec![0.0; size]),
+            input: whole(of_input, inputs),
+            recurrent: whole(of_state, size),
             size,
-            from_input: vec![0.0; gates],
-            from_state: vec![0.0; gates],
+            from_input: room(3 * state.len() * LANES),
+            from_state: room(3 * state.len() * LANES),
+            state,
         })
     }
 }
@@ -271,12 +344,19 @@ mod tests {
     }
 
     #[test]
-    fn padding_changes_no_product() {
-        let weights: Vec<f32> = (0..38).map(|x| x as f32).collect();
-        let layer = Dense::new(&weights, vec![1.0, 2.0], 19);
-        let mut y = [0.0; 2];
-        layer.apply(&padded(&weights[..19]), &mut y);
-        let product = |row: usize| (0..19).map(|k| (k * (row * 19 + k)) as f32).sum::<f32>();
-        assert_eq!(y, [1.0 + product(0), 2.0 + product(1)]);
+    fn answers_of_any_number_are_products_with_their_rows() {
+        for (inputs, outputs) in [(19, 2), (3, 8), (5, 21), (7, 40), (4, 48), (2, 83)] {
+            let weights: Vec<f32> = (0..inputs * outputs).map(|n| (n % 23) as f32).collect();
+            let bias: Vec<f32> = (0..outputs).map(|n| n as f32).collect();
+            let x: Vec<f32> = (0..inputs).map(|n| 1.0 - n as f32).collect();
+            let layer = Dense::new(&weights, &bias, inputs);
+            let mut y = room(outputs);
+            layer.apply(&x, &mut y);
+            for (output, row) in weights.chunks(inputs).enumerate() {
+                let product: f32 = row.iter().zip(&x).map(|(w, x)| w * x).sum();
+                let answer = y.as_flattened()[output];
+                assert_eq!(answer, bias[output] + product, "{output} of {outputs}");
+            }
+        }
     }
 }

@@ -186,6 +186,7 @@ pub mod beats;
 pub mod claps;
 mod expect;
 pub mod features;
+pub(crate) mod lanes;
 pub(crate) mod layers;
 pub mod net;
 pub mod pulse;

@@ -54,6 +54,7 @@ struct List {
 /// The network with its memory.
 #[derive(Debug, Clone)]
 pub struct Net {
+    arch: pulp::Arch,
     delay: f64,
     front: Front,
     layers: Vec<Gru>,
@@ -90,7 +91,7 @@ impl Net {
                 break;
             }
             let layer = weights.gru(&format!("gru{i}"), width)?;
-            width = layer.size;
+            width = layer.size();
             layers.push(layer);
         }
         let heads = weights.dense("out.weight", "out.bias", width)?;
@@ -98,6 +99,7 @@ impl Net {
             return Err(misfit(format!("{} heads", heads.outputs())));
         }
         Ok(Net {
+            arch: pulp::Arch::new(),
             delay: f64::from(list.delay_frames) / f64::from(super::features::FRAME_RATE),
             front,
             layers,
@@ -112,16 +114,20 @@ impl Net {
     }
 
     /// Hears one frame of features.
-    #[inline(always)]
     pub fn step(&mut self, features: &[f32; FEATURES]) -> Activation {
+        self.arch.dispatch(Step(self, features))
+    }
+
+    #[inline(always)]
+    fn hear(&mut self, features: &[f32; FEATURES]) -> Activation {
         let mut x = self.front.step(features);
         for layer in &mut self.layers {
             layer.step(x);
-            x = &layer.state;
+            x = layer.state();
         }
-        let mut out = [0.0; HEADS];
+        let mut out = [[0.0; HEADS]];
         self.heads.apply(x, &mut out);
-        let [beat, one, part, half, third, modes @ ..] = out;
+        let [[beat, one, part, half, third, modes @ ..]] = out;
         let top = modes.iter().copied().fold(f32::MIN, f32::max);
         let modes = modes.map(|m| (m - top).exp());
         let sum: f32 = modes.iter().sum();
@@ -135,6 +141,18 @@ impl Net {
             lead_in: modes[1] / sum,
             tune: modes[2] / sum,
         }
+    }
+}
+
+/// A step, through whatever registers there are.
+struct Step<'a>(&'a mut Net, &'a [f32; FEATURES]);
+
+impl pulp::WithSimd for Step<'_> {
+    type Output = Activation;
+
+    #[inline(always)]
+    fn with_simd<S: pulp::Simd>(self, _: S) -> Activation {
+        self.0.hear(self.1)
     }
 }
 

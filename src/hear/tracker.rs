@@ -74,6 +74,7 @@ struct Held {
 /// Decides beats from activations, one frame at a time.
 #[derive(Debug, Clone)]
 pub struct Tracker {
+    arch: pulp::Arch,
     pointer: BarPointer,
     /// Seconds by which an activation's moment lags behind the sound heard.
     delay: f64,
@@ -89,6 +90,7 @@ impl Tracker {
     pub fn new(expect: Expectations, delay: f64) -> Self {
         let pointer = BarPointer::new(expect);
         Tracker {
+            arch: pulp::Arch::new(),
             histogram: vec![0.0; pointer.histogram_len()],
             pointer,
             delay,
@@ -103,8 +105,12 @@ impl Tracker {
     }
 
     /// Takes in one frame; `heard` is the sound heard by its end, seconds.
-    #[inline(always)]
     pub fn step(&mut self, heard: f64, activation: &Activation) -> Option<Heard> {
+        self.arch.dispatch(Step(self, heard, activation))
+    }
+
+    #[inline(always)]
+    fn hear(&mut self, heard: f64, activation: &Activation) -> Option<Heard> {
         self.pointer.step(activation);
         let moment = heard - self.delay;
         if self.held.is_none() {
@@ -220,6 +226,18 @@ impl Tracker {
         let rough = self.pointer.around(ahead, 0.1)?;
         let fine = self.pointer.around(rough.ahead, REACH * rough.period)?;
         Some((fine.ahead, fine.mass, fine.period))
+    }
+}
+
+/// A step, through whatever registers there are.
+struct Step<'a>(&'a mut Tracker, f64, &'a Activation);
+
+impl pulp::WithSimd for Step<'_> {
+    type Output = Option<Heard>;
+
+    #[inline(always)]
+    fn with_simd<S: pulp::Simd>(self, _: S) -> Option<Heard> {
+        self.0.hear(self.1, self.2)
     }
 }
 

@@ -14,6 +14,7 @@
 use serde::Deserialize;
 
 use super::repeat::{REMARKS, Remembered};
+use crate::hear::lanes::LANES;
 use crate::hear::layers::{Dense, Front, Gru, NetError, Tensor, Weights};
 
 /// Places told apart: the beats of the usual form.
@@ -27,6 +28,7 @@ struct List {
 /// The network with its memory.
 #[derive(Debug, Clone)]
 pub struct PhraseNet {
+    arch: pulp::Arch,
     front: Front,
     layer: Gru,
     last: Dense,
@@ -49,11 +51,16 @@ impl PhraseNet {
         let mut weights = Weights::cut(&list.tensors, data)?;
         let front = weights.front(REMARKS)?;
         let layer = weights.gru("gru1", front.outputs())?;
-        let last = weights.dense("out.weight", "out.bias", layer.size)?;
+        let last = weights.dense("out.weight", "out.bias", layer.size())?;
         if last.outputs() != PLACES {
             return Err(NetError::Shape(format!("{} places", last.outputs())));
         }
-        Ok(PhraseNet { front, layer, last })
+        Ok(PhraseNet {
+            arch: pulp::Arch::new(),
+            front,
+            layer,
+            last,
+        })
     }
 
     /// Forgets all beats.
@@ -63,13 +70,31 @@ impl PhraseNet {
 
     /// Hears one whole beat; gives the logarithm of its weight for each place,
     /// of zero mean.
-    #[inline(always)]
     pub fn step(&mut self, heard: &Remembered) -> [f32; PLACES] {
+        self.arch.dispatch(Step(self, heard))
+    }
+
+    #[inline(always)]
+    fn hear(&mut self, heard: &Remembered) -> [f32; PLACES] {
         self.layer.step(self.front.step(heard));
-        let mut out = [0.0; PLACES];
-        self.last.apply(&self.layer.state, &mut out);
-        let mean = out.iter().sum::<f32>() / PLACES as f32;
-        out.map(|x| x - mean)
+        let mut out = [[0.0; LANES]; PLACES / LANES];
+        self.last.apply(self.layer.state(), &mut out);
+        let mut places = [0.0; PLACES];
+        places.copy_from_slice(out.as_flattened());
+        let mean = places.iter().sum::<f32>() / PLACES as f32;
+        places.map(|x| x - mean)
+    }
+}
+
+/// A step, through whatever registers there are.
+struct Step<'a>(&'a mut PhraseNet, &'a Remembered);
+
+impl pulp::WithSimd for Step<'_> {
+    type Output = [f32; PLACES];
+
+    #[inline(always)]
+    fn with_simd<S: pulp::Simd>(self, _: S) -> [f32; PLACES] {
+        self.0.hear(self.1)
     }
 }
 
