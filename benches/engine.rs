@@ -109,7 +109,7 @@ fn features(bencher: Bencher, rate: u32) {
             let mut samples = &sound[..];
             let mut last = 0.0;
             while let Some(frame) = features.next(&mut samples) {
-                last = frame.level;
+                last = frame.features[0];
             }
             last
         });

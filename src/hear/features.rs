@@ -13,10 +13,8 @@
 //! The window is chosen in seconds, so bands and frames mean the same at every
 //! sample rate; bands above half the sample rate stay at the floor.
 
-use std::sync::Arc;
-
-use realfft::num_complex::Complex32;
-use realfft::{RealFftPlanner, RealToComplex};
+use super::lanes::{LANES, each, ln, sum};
+use super::spectrum::{Band, Spectrum};
 
 /// Frames a second.
 pub const FRAME_RATE: u32 = 100;
@@ -39,6 +37,10 @@ const LOWEST_PITCH: f64 = 220.0;
 const FLOOR: f32 = 1e-5;
 /// Frames over which running means settle (3 s).
 const SETTLE: f32 = 300.0;
+/// Samples are held within this, so that no sum of them leaves its range.
+const LOUDEST: f32 = 8.0;
+/// Hops that are gathered before old sound is let go.
+const HOPS: usize = 16;
 
 /// Why an engine cannot be made for a sample rate.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -54,48 +56,6 @@ pub struct Frame<'a> {
     pub features: &'a [f32; FEATURES],
     /// Semitone magnitudes, linear, for comparing melodies.
     pub pitches: &'a [f32; PITCHES],
-    /// Root-mean-square of the window's sound (Hann-weighted), full scale 1.
-    pub level: f32,
-}
-
-/// A weighted run of spectrum bins.
-struct Band {
-    first_bin: usize,
-    weights: Vec<f32>,
-}
-
-impl Band {
-    /// A triangle over bins, `low`..`peak`..`high` in hertz, weights summing to 1.
-    fn triangle(low: f64, peak: f64, high: f64, bin_width: f64, bins: usize) -> Self {
-        // Never narrower than a bin, so that no band misses all bins.
-        let low = low.min(peak - bin_width);
-        let high = high.max(peak + bin_width);
-        let first_bin = (low / bin_width).ceil().max(0.0) as usize;
-        let last_bin = ((high / bin_width).floor() as usize).min(bins.saturating_sub(1));
-        let mut weights: Vec<f32> = (first_bin..=last_bin)
-            .map(|bin| {
-                let hertz = bin as f64 * bin_width;
-                let slope = if hertz <= peak {
-                    (hertz - low) / (peak - low)
-                } else {
-                    (high - hertz) / (high - peak)
-                };
-                slope.max(0.0) as f32
-            })
-            .collect();
-        let sum: f32 = weights.iter().sum();
-        if sum > 0.0 {
-            weights.iter_mut().for_each(|w| *w /= sum);
-        }
-        Band { first_bin, weights }
-    }
-
-    fn gather(&self, magnitudes: &[f32]) -> f32 {
-        match magnitudes.get(self.first_bin..self.first_bin + self.weights.len()) {
-            Some(bins) => bins.iter().zip(&self.weights).map(|(m, w)| m * w).sum(),
-            None => 0.0,
-        }
-    }
 }
 
 /// Band centres, hertz: even in hertz while a log step is finer than a bin, then logarithmic.
@@ -122,18 +82,16 @@ fn band_centres() -> [f64; BANDS + 1] {
 /// The sample-to-feature stage. Allocates only when made.
 pub struct Features {
     rate: u32,
-    fft: Arc<dyn RealToComplex<f32>>,
-    window: Vec<f32>,
-    /// The newest `window.len()` samples, oldest first, followed by room for one hop.
+    arch: pulp::Arch,
+    spectrum: Spectrum,
+    /// The newest samples, oldest first, `filled` of them, a window's at least. There is
+    /// room for [`HOPS`] more hops before the newest have to be moved to the front.
     history: Vec<f32>,
     filled: usize,
+    hop: usize,
     /// Samples taken in since the start.
     heard: u64,
     frames: u64,
-    windowed: Vec<f32>,
-    spectrum: Vec<Complex32>,
-    scratch: Vec<Complex32>,
-    magnitudes: Vec<f32>,
     bands: Vec<Band>,
     semitones: Vec<Band>,
     /// Log band levels of this frame and the two before.
@@ -151,23 +109,10 @@ impl Features {
             return Err(RateError(rate));
         }
         let length = even_smooth((f64::from(rate) * WINDOW).round() as usize);
-        let fft = RealFftPlanner::<f32>::new().plan_fft_forward(length);
-        let spectrum = fft.make_output_vec();
-        let scratch = fft.make_scratch_vec();
-        let bins = spectrum.len();
+        let bins = length / 2 + 1;
         let bin_width = f64::from(rate) / length as f64;
-        let hann: Vec<f32> = (0..length)
-            .map(|n| {
-                let turn = std::f64::consts::TAU * (n as f64 + 0.5) / length as f64;
-                (0.5 - 0.5 * turn.cos()) as f32
-            })
-            .collect();
-        // A full-scale sine then has magnitude 1 in its bin.
-        let gain = 2.0 / hann.iter().sum::<f32>();
-        let window = hann.iter().map(|w| w * gain).collect();
-
         let centres = band_centres();
-        let bands = (0..BANDS)
+        let bands: Vec<Band> = (0..BANDS)
             .map(|i| {
                 let below = if i == 0 {
                     2.0 * centres[0] - centres[1]
@@ -178,7 +123,7 @@ impl Features {
             })
             .collect();
         let semitone = 2f64.powf(1.0 / 12.0);
-        let semitones = (0..PITCHES)
+        let semitones: Vec<Band> = (0..PITCHES)
             .map(|i| {
                 let centre = LOWEST_PITCH * semitone.powi(i as i32);
                 Band::triangle(
@@ -190,20 +135,18 @@ impl Features {
                 )
             })
             .collect();
-        let top_bin = ((HIGHEST_BAND / bin_width) as usize + 2).min(bins);
+        // Groups of weights may reach beyond the spectrum: nothing is there, nor counts.
+        let end = bands.iter().chain(&semitones).map(Band::end).max();
         let hop = rate as usize / FRAME_RATE as usize + 1;
         Ok(Features {
             rate,
-            fft,
-            windowed: vec![0.0; length],
-            history: vec![0.0; length + hop],
+            arch: pulp::Arch::new(),
+            spectrum: Spectrum::new(length, end.unwrap_or(0)),
+            history: vec![0.0; length + HOPS * hop],
             filled: length,
+            hop,
             heard: 0,
             frames: 0,
-            window,
-            spectrum,
-            scratch,
-            magnitudes: vec![0.0; top_bin],
             bands,
             semitones,
             levels: [[FLOOR.ln(); BANDS]; 3],
@@ -227,87 +170,95 @@ impl Features {
         let wanted = (due - self.heard) as usize;
         let taken = wanted.min(samples.len());
         let (now, later) = samples.split_at(taken);
-        for (slot, &sample) in self.history[self.filled..].iter_mut().zip(now) {
-            *slot = if sample.is_finite() {
-                sample.clamp(-8.0, 8.0)
-            } else {
-                0.0
-            };
-        }
+        let whole = taken == wanted;
+        self.arch.dispatch(Hear(self, now, whole));
         *samples = later;
-        self.filled += taken;
         self.heard += taken as u64;
-        if taken < wanted {
+        if !whole {
             return None;
         }
-        let length = self.window.len();
-        self.history
-            .copy_within(self.filled - length..self.filled, 0);
-        self.filled = length;
-        let level = self.analyse();
+        let length = self.spectrum.length();
+        if self.filled + self.hop > self.history.len() {
+            let oldest = self.filled - length;
+            self.history.copy_within(oldest..self.filled, 0);
+            self.filled = length;
+        }
         self.frames += 1;
         Some(Frame {
             index: self.frames - 1,
             features: &self.features,
             pitches: &self.pitches,
-            level,
         })
     }
 
-    /// Fills `features` and `pitches` from `history`; gives the window's level.
-    fn analyse(&mut self) -> f32 {
-        let length = self.window.len();
-        for ((out, x), w) in self
-            .windowed
-            .iter_mut()
-            .zip(&self.history[..length])
-            .zip(&self.window)
-        {
-            *out = x * w;
+    /// Keeps samples, and analyses those of a `whole` frame.
+    #[inline(always)]
+    fn hear<S: pulp::Simd>(&mut self, simd: S, now: &[f32], whole: bool) {
+        for (slot, &sample) in self.history[self.filled..].iter_mut().zip(now) {
+            let held = sample.clamp(-LOUDEST, LOUDEST);
+            *slot = if sample.is_finite() { held } else { 0.0 };
         }
-        let energy: f32 = self.windowed.iter().map(|x| x * x).sum();
-        // The window's own gain is 2 / sum(hann); sum(hann²) = 3/8 length, sum(hann) = length/2.
-        let level = (energy * length as f32 / 6.0).sqrt();
-        // Lengths are fixed at planning, so the only possible error cannot occur.
-        if self
-            .fft
-            .process_with_scratch(&mut self.windowed, &mut self.spectrum, &mut self.scratch)
-            .is_err()
-        {
-            self.spectrum.fill(Complex32::default());
+        self.filled += now.len();
+        if whole {
+            self.analyse(simd);
         }
-        for (m, c) in self.magnitudes.iter_mut().zip(&self.spectrum) {
-            *m = (c.re * c.re + c.im * c.im).sqrt();
-        }
+    }
+
+    /// Fills `features` and `pitches` from `history`.
+    #[inline(always)]
+    fn analyse<S: pulp::Simd>(&mut self, simd: S) {
+        let length = self.spectrum.length();
+        let heard = &self.history[self.filled - length..self.filled];
+        self.spectrum.look(simd, heard);
+        let magnitudes = self.spectrum.magnitudes();
         for (pitch, band) in self.pitches.iter_mut().zip(&self.semitones) {
-            *pitch = band.gather(&self.magnitudes);
+            *pitch = band.gather(magnitudes);
         }
 
         self.levels.rotate_right(1);
-        let mut loudness = 0.0;
-        for (slot, band) in self.levels[0].iter_mut().zip(&self.bands) {
-            let magnitude = band.gather(&self.magnitudes);
-            loudness += magnitude;
-            *slot = (magnitude + FLOOR).ln();
+        let [now, _, before] = &mut self.levels;
+        for (slot, band) in now.iter_mut().zip(&self.bands) {
+            *slot = band.gather(magnitudes);
         }
-        let loudness = (loudness / BANDS as f32 + FLOOR).ln();
+        let parts = now
+            .as_chunks::<LANES>()
+            .0
+            .iter()
+            .fold([0.0; LANES], |sums, part| each(|k| sums[k] + part[k]));
+        let loudness = ln(sum(parts) / BANDS as f32 + FLOOR);
+        now.iter_mut().for_each(|level| *level = ln(*level + FLOOR));
 
         // Plain averages at first, so that the start of a recording is not judged
         // against a made-up past; running means later.
         let share = 1.0 / SETTLE.min(self.frames as f32 + 1.0);
-        let (now, before) = (&self.levels[0], &self.levels[2]);
-        for i in 0..BANDS {
-            self.means[i] += share * (now[i] - self.means[i]);
-            self.features[i] = 0.5 * (now[i] - self.means[i]).clamp(-6.0, 6.0);
-            let around = before[i]
-                .max(before[i.saturating_sub(1)])
-                .max(before[(i + 1).min(BANDS - 1)]);
-            self.features[BANDS + i] = (now[i] - around).clamp(0.0, 6.0);
+        let (against_mean, rest) = self.features.split_at_mut(BANDS);
+        for ((out, mean), now) in against_mean.iter_mut().zip(&mut self.means).zip(&*now) {
+            *mean += share * (now - *mean);
+            *out = 0.5 * (now - *mean).clamp(-6.0, 6.0);
+        }
+        // With the outermost bands as their own neighbours.
+        let mut beside = [before[0]; BANDS + 2];
+        beside[1..=BANDS].copy_from_slice(before);
+        beside[BANDS + 1] = before[BANDS - 1];
+        for (i, (out, now)) in rest.iter_mut().zip(&*now).enumerate() {
+            let around = beside[i].max(beside[i + 1]).max(beside[i + 2]);
+            *out = (now - around).clamp(0.0, 6.0);
         }
         self.loudness_mean += share * (loudness - self.loudness_mean);
         self.features[2 * BANDS] = 0.25 * (loudness + 7.0);
         self.features[2 * BANDS + 1] = 0.5 * (loudness - self.loudness_mean).clamp(-6.0, 6.0);
-        level
+    }
+}
+
+/// Hearing samples, which may make a frame whole, through whatever registers there are.
+struct Hear<'a>(&'a mut Features, &'a [f32], bool);
+
+impl pulp::WithSimd for Hear<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: pulp::Simd>(self, simd: S) {
+        self.0.hear(simd, self.1, self.2);
     }
 }
 
@@ -397,18 +348,6 @@ mod tests {
             .unwrap();
         assert!((a[50][band] - b[50][band]).abs() < 0.02);
         assert!((a[50][2 * BANDS] - b[50][2 * BANDS]) > 0.3);
-    }
-
-    #[test]
-    fn level_is_the_root_mean_square() {
-        let mut features = Features::new(48000).unwrap();
-        let sound = tone(48000, 500.0, 0.5);
-        let mut samples = &sound[..];
-        let mut level = 0.0;
-        while let Some(frame) = features.next(&mut samples) {
-            level = frame.level;
-        }
-        assert!((level - 0.3 / 2f32.sqrt()).abs() < 0.005, "{level}");
     }
 
     #[test]

@@ -190,4 +190,5 @@ pub(crate) mod lanes;
 pub(crate) mod layers;
 pub mod net;
 pub mod pulse;
+mod spectrum;
 pub mod tracker;
