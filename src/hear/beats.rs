@@ -9,18 +9,18 @@
 //! has time steps, every step moves one position on, and the tempo changes only
 //! from one beat to the next.
 //!
-//! Two things keep it cheap. Positions are kept in rings whose origin moves, so
-//! that moving on costs nothing; and what is heard is expressed as a ratio
-//! against "nothing special happens here", so that only the positions near a
+//! Two things keep it cheap. Positions are kept in windows that slide
+//! (`states.rs`), so that moving on costs nothing; and what is heard is expressed as
+//! a ratio against "nothing special happens here", so that only the positions near a
 //! beat or an off-beat are touched. Modes are scaled as a whole.
 
 pub use super::expect::Expectations;
 use super::net::Activation;
+use super::states::{Grid, STEPS_PER_FRAME, Share};
+use super::zones::{Factors, ZONE, Zones};
 
 /// Grid steps a second; each step is 5 ms.
 pub(super) const STEPS_PER_SECOND: f64 = 200.0;
-/// Grid steps an activation frame.
-const STEPS_PER_FRAME: usize = 2;
 
 /// The modes of the pointer, in the order of [`BarPointer::modes`].
 pub const MODES: usize = 10;
@@ -34,33 +34,6 @@ pub const LEAD_IN: usize = 1;
 pub const OPENING: usize = 5;
 /// The tune after its first four beats, or joined somewhere in the middle.
 pub const TUNE: usize = 9;
-
-/// One tempo's place in the rings.
-#[derive(Debug, Clone, Copy)]
-struct Tempo {
-    /// Positions in a beat (grid steps).
-    length: usize,
-    /// Where this tempo's ring begins in a mode's states.
-    start: usize,
-    /// Ring index of position 0 at the present step.
-    origin: usize,
-}
-
-impl Tempo {
-    #[inline(always)]
-    fn index(&self, position: usize) -> usize {
-        let i = self.origin + position;
-        self.start + if i >= self.length { i - self.length } else { i }
-    }
-}
-
-/// A mode's share of the belief: `scale * states`.
-#[derive(Debug, Clone)]
-struct Share {
-    states: Vec<f32>,
-    scale: f32,
-    sum: f32,
-}
 
 /// A guess at the next beat.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -81,16 +54,10 @@ pub struct NextBeat {
 #[derive(Debug, Clone)]
 pub struct BarPointer {
     expect: Expectations,
-    tempi: Vec<Tempo>,
+    grid: Grid,
     prior: Vec<f32>,
-    /// Row `i`: probabilities of going from tempo `i` to `i - REACH ..= i + REACH`.
-    change: Vec<[f32; 2 * REACH + 1]>,
     none: f32,
     shares: [Share; MODES - 1],
-    /// Mass that passed its beat in this frame, by tempo before and after it;
-    /// `arriving` has [`REACH`] tempi more at each end.
-    wrapped: Vec<[f32; STEPS_PER_FRAME]>,
-    arriving: Vec<[f32; STEPS_PER_FRAME]>,
     frames: u64,
     /// Frames for which somebody has played, short pauses left out.
     played: u64,
@@ -103,14 +70,12 @@ fn seconds(frames: u64) -> f64 {
     frames as f64 * STEPS_PER_FRAME as f64 / STEPS_PER_SECOND
 }
 
-/// Tempo steps reachable at one beat.
-const REACH: usize = 8;
-/// Half-width of the zone around a beat, grid steps (±20 ms).
-const ZONE: usize = 4;
 /// How much a position near the beat counts as the beat: a Gaussian of 10 ms.
 const ZONE_SHAPE: [f32; ZONE + 1] = [1.0, 0.882_5, 0.606_5, 0.324_7, 0.135_3];
 /// Share of frames on which a head's label is set: the prior its odds are judged by.
 const BEAT_PRIOR: f32 = 0.06;
+/// Probability that a recording begins in the middle of a tune.
+const JOINED: f32 = 0.3;
 /// An empty mode takes in no less than this.
 const WORTH_WAKING: f32 = 5e-6;
 /// A share below this is dropped.
@@ -121,73 +86,42 @@ impl BarPointer {
     pub fn new(expect: Expectations) -> Self {
         let shortest = (60.0 * STEPS_PER_SECOND / expect.fastest).round() as usize;
         let longest = (60.0 * STEPS_PER_SECOND / expect.slowest).round() as usize;
-        let mut tempi = Vec::new();
-        let mut start = 0;
-        for length in shortest..=longest.max(shortest) {
-            tempi.push(Tempo {
-                length,
-                start,
-                origin: 0,
-            });
-            start += length;
-        }
-        let steps_per_minute = |t: &Tempo| 60.0 * STEPS_PER_SECOND / t.length as f64;
-        let mut prior: Vec<f32> = tempi
+        let lengths: Vec<usize> = (shortest..=longest.max(shortest)).collect();
+        let steadiness = expect.steadiness;
+        let grid = Grid::new(&lengths, |from, to| {
+            let ratio = lengths[to] as f64 / lengths[from] as f64;
+            (-steadiness * (ratio - 1.0).abs()).exp() as f32
+        });
+        let mut prior: Vec<f32> = lengths
             .iter()
-            .map(|t| {
-                let z = (steps_per_minute(t) / expect.usual).ln() / expect.tempo_spread;
+            .map(|&length| {
+                let steps_per_minute = 60.0 * STEPS_PER_SECOND / length as f64;
+                let z = (steps_per_minute / expect.usual).ln() / expect.tempo_spread;
                 (-0.5 * z * z).exp() as f32
             })
             .collect();
         let sum: f32 = prior.iter().sum();
         prior.iter_mut().for_each(|p| *p /= sum);
-        let change = (0..tempi.len())
-            .map(|i| {
-                let mut row = [0.0f32; 2 * REACH + 1];
-                for (slot, p) in row.iter_mut().enumerate() {
-                    let Some(to) = (i + slot).checked_sub(REACH).and_then(|k| tempi.get(k)) else {
-                        continue;
-                    };
-                    let ratio = to.length as f64 / tempi[i].length as f64;
-                    *p = (-expect.steadiness * (ratio - 1.0).abs()).exp() as f32;
-                }
-                let sum: f32 = row.iter().sum();
-                row.map(|p| p / sum)
-            })
-            .collect();
-        let empty = Share {
-            states: vec![0.0; start],
-            scale: 1.0,
-            sum: 0.0,
-        };
-        let mut pointer = BarPointer {
+        let mut shares = std::array::from_fn(|_| Share::new(&grid));
+        // A recording may begin in the middle of a tune, anywhere in the beat.
+        shares[TUNE - 1].spread(&grid, &prior, JOINED);
+        BarPointer {
             expect,
-            wrapped: vec![[0.0; STEPS_PER_FRAME]; tempi.len()],
-            arriving: vec![[0.0; STEPS_PER_FRAME]; tempi.len() + 2 * REACH],
+            grid,
             prior,
-            change,
-            none: 0.7,
-            shares: std::array::from_fn(|_| empty.clone()),
+            none: 1.0 - JOINED,
+            shares,
             frames: 0,
             played: 0,
             silent: 0,
-            tempi,
-        };
-        // A recording may begin in the middle of a tune, anywhere in the beat.
-        let tune = &mut pointer.shares[TUNE - 1];
-        for (tempo, &p) in pointer.tempi.iter().zip(&pointer.prior) {
-            let each = 0.3 * p / tempo.length as f32;
-            tune.states[tempo.start..tempo.start + tempo.length].fill(each);
         }
-        tune.sum = 0.3;
-        pointer
     }
 
     /// Probability of each mode.
     pub fn modes(&self) -> [f32; MODES] {
         let mut modes = [self.none; MODES];
         for (mode, share) in modes[1..].iter_mut().zip(&self.shares) {
-            *mode = share.scale * share.sum;
+            *mode = share.mass();
         }
         modes
     }
@@ -195,66 +129,12 @@ impl BarPointer {
     /// Moves on by one frame and takes in what was heard at its end.
     #[inline(always)]
     pub fn step(&mut self, heard: &Activation) {
-        self.move_on();
+        self.grid.move_on(&mut self.shares);
         self.begin_and_end();
         self.weigh(heard);
         self.normalise();
         self.keep_time();
         self.frames += 1;
-    }
-
-    /// Every state moves two positions on; those past the beat's end start the
-    /// next beat, perhaps at another tempo and in the next mode.
-    #[inline(always)]
-    fn move_on(&mut self) {
-        for tempo in &mut self.tempi {
-            tempo.origin = if tempo.origin >= STEPS_PER_FRAME {
-                tempo.origin - STEPS_PER_FRAME
-            } else {
-                tempo.origin + tempo.length - STEPS_PER_FRAME
-            };
-        }
-        // From the last mode to the first, so that no mass moves twice.
-        for mode in (0..self.shares.len()).rev() {
-            if self.shares[mode].sum == 0.0 {
-                continue;
-            }
-            let share = &mut self.shares[mode];
-            let mut moved = 0.0;
-            for (tempo, out) in self.tempi.iter().zip(&mut self.wrapped) {
-                for (position, out) in out.iter_mut().enumerate() {
-                    *out = std::mem::take(&mut share.states[tempo.index(position)]);
-                    moved += *out;
-                }
-            }
-            share.sum = (share.sum - moved).max(0.0);
-            let to = (mode + 1).min(MODES - 2);
-            let from_scale = share.scale;
-            let share = &mut self.shares[to];
-            if share.sum == 0.0 && to != mode {
-                share.scale = 1.0;
-            }
-            let gain = from_scale / share.scale;
-            share.sum += moved * gain;
-            self.arriving.fill([0.0; STEPS_PER_FRAME]);
-            for (i, wrapped) in self.wrapped.iter().enumerate() {
-                if wrapped.iter().all(|&w| w == 0.0) {
-                    continue;
-                }
-                let wrapped = wrapped.map(|w| gain * w);
-                let within_reach = &mut self.arriving[i..i + 2 * REACH + 1];
-                for (arriving, p) in within_reach.iter_mut().zip(&self.change[i]) {
-                    for (a, w) in arriving.iter_mut().zip(wrapped) {
-                        *a += p * w;
-                    }
-                }
-            }
-            for (tempo, arriving) in self.tempi.iter().zip(&self.arriving[REACH..]) {
-                for (position, &a) in arriving.iter().enumerate() {
-                    share.states[tempo.index(position)] += a;
-                }
-            }
-        }
     }
 
     /// Lead-ins begin, tunes are joined, lost or ended.
@@ -277,7 +157,7 @@ impl BarPointer {
         let joins = self.none * joins;
         let mut stops = 0.0;
         for share in &mut self.shares {
-            stops += share.scale * share.sum * self.expect.playing_stops;
+            stops += share.mass() * self.expect.playing_stops;
             share.scale *= 1.0 - self.expect.playing_stops;
         }
         self.none += stops - lead_ins.iter().sum::<f32>() - begins - joins;
@@ -286,7 +166,7 @@ impl BarPointer {
         }
         self.enter(OPENING, begins);
         let tune = &mut self.shares[TUNE - 1];
-        let lost = tune.scale * tune.sum * self.expect.beat_lost;
+        let lost = tune.mass() * self.expect.beat_lost;
         tune.scale *= 1.0 - self.expect.beat_lost;
         self.enter(TUNE, joins + lost);
     }
@@ -320,11 +200,7 @@ impl BarPointer {
             }
             share.scale = 1.0;
         }
-        let mass = mass / share.scale;
-        for (tempo, &p) in self.tempi.iter().zip(&self.prior) {
-            share.states[tempo.index(0)] += mass * p;
-        }
-        share.sum += mass;
+        share.enter(&self.grid, &self.prior, mass / share.scale);
     }
 
     /// Multiplies the belief by the likelihood of what was heard.
@@ -334,36 +210,9 @@ impl BarPointer {
         let beat = shaped(e.beat_weight * odds(heard.beat, BEAT_PRIOR));
         let half = shaped(e.off_beat_weight * odds(heard.half, 0.5 * BEAT_PRIOR));
         let third = shaped(e.off_beat_weight * odds(heard.third, 0.5 * BEAT_PRIOR));
+        let zones = Zones::new(&beat, &half, &third);
         for share in &mut self.shares {
-            if share.sum == 0.0 {
-                continue;
-            }
-            let mut change = 0.0;
-            for tempo in &self.tempi {
-                let length = tempo.length;
-                let zones = [
-                    (length, &beat),
-                    (length / 2, &half),
-                    (length / 3, &third),
-                    (2 * length / 3, &third),
-                ];
-                let ring = &mut share.states[tempo.start..tempo.start + length];
-                for (centre, factors) in zones {
-                    let mut first = tempo.origin + centre - ZONE;
-                    while first >= length {
-                        first -= length;
-                    }
-                    // A zone in one piece has a length that the compiler knows.
-                    if let Some(zone) = ring[first..].first_chunk_mut::<{ 2 * ZONE + 1 }>() {
-                        change += scale(zone, factors);
-                    } else {
-                        let (early, late) = factors.split_at(length - first);
-                        change += scale(&mut ring[first..], early);
-                        change += scale(&mut ring[..late.len()], late);
-                    }
-                }
-            }
-            share.sum = (share.sum + change).max(0.0);
+            share.weigh(&self.grid, &zones);
         }
         let weigh = |p: f32| (p.max(e.mode_floor)).powf(e.mode_weight);
         self.none *= weigh(heard.none);
@@ -379,24 +228,17 @@ impl BarPointer {
         let anew = self.frames.is_multiple_of(100);
         let mut total = self.none;
         for share in &mut self.shares {
-            if anew && share.sum != 0.0 {
-                let lift = share.scale;
-                for state in &mut share.states {
-                    *state *= lift;
-                }
-                share.scale = 1.0;
-                share.sum = share.states.iter().sum();
+            if anew {
+                share.renew(&self.grid);
             }
-            total += share.scale * share.sum;
+            total += share.mass();
         }
         let by = 1.0 / total.max(f32::MIN_POSITIVE);
         self.none *= by;
         for share in &mut self.shares {
             share.scale *= by;
-            if share.sum != 0.0 && share.scale * share.sum < NEGLIGIBLE {
-                share.states.fill(0.0);
-                share.sum = 0.0;
-                share.scale = 1.0;
+            if share.mass() < NEGLIGIBLE {
+                share.clear();
             }
         }
         self.none = self.none.max(NEGLIGIBLE);
@@ -406,26 +248,21 @@ impl BarPointer {
     /// steps (5 ms each) ahead.
     pub fn next_beats(&self, histogram: &mut [f32]) {
         histogram.fill(0.0);
-        for share in self.shares.iter().filter(|s| s.sum != 0.0) {
-            for tempo in &self.tempi {
-                for position in 0..tempo.length {
-                    if let Some(bin) = histogram.get_mut(tempo.length - position) {
-                        *bin += share.scale * share.states[tempo.index(position)];
-                    }
-                }
-            }
+        for share in self.shares.iter().filter(|share| share.sum != 0.0) {
+            share.next_beats(&self.grid, histogram);
         }
     }
 
     /// Bins that [`Self::next_beats`] needs.
     pub fn histogram_len(&self) -> usize {
-        self.tempi.last().map_or(0, |t| t.length) + 1
+        self.grid.tempi().last().map_or(0, |t| t.length) + 1
     }
 
     /// The beat expected about `ahead` seconds from now, within `reach` seconds.
     ///
     /// Beats just past (negative `ahead`) are counted too, so that the answer
     /// does not change when the pointer passes them.
+    #[inline(always)]
     pub fn around(&self, ahead: f64, reach: f64) -> Option<NextBeat> {
         let low = ((ahead - reach) * STEPS_PER_SECOND).round() as i64;
         let high = ((ahead + reach) * STEPS_PER_SECOND).round() as i64;
@@ -435,25 +272,12 @@ impl BarPointer {
             if share.sum == 0.0 {
                 continue;
             }
-            let scale = f64::from(share.scale);
-            let mut in_mode = 0.0f64;
-            for tempo in &self.tempi {
-                let length = tempo.length as i64;
-                let mut in_tempo = 0.0f64;
-                for steps in low.max(1 - length)..=high.min(length) {
-                    // A beat `steps` ahead is at position `length - steps`; one
-                    // just past is at `-steps`.
-                    let position = if steps > 0 { length - steps } else { -steps };
-                    let p = f64::from(share.states[tempo.index(position as usize)]);
-                    in_tempo += p;
-                    first += scale * p * steps as f64;
-                    second += scale * p * (steps * steps) as f64;
-                }
-                in_mode += scale * in_tempo;
-                periods += scale * in_tempo * length as f64;
-            }
-            modes[mode + 1] = in_mode as f32;
-            mass += in_mode;
+            let near = share.around(&self.grid, low, high);
+            modes[mode + 1] = near.mass as f32;
+            mass += near.mass;
+            first += near.first;
+            second += near.second;
+            periods += near.periods;
         }
         if mass <= f64::from(NEGLIGIBLE) {
             return None;
@@ -469,17 +293,6 @@ impl BarPointer {
     }
 }
 
-/// Multiplies `states` by `factors`; gives by how much their sum grew.
-#[inline(always)]
-fn scale(states: &mut [f32], factors: &[f32]) -> f32 {
-    let mut change = 0.0;
-    for (state, factor) in states.iter_mut().zip(factors) {
-        change += *state * (factor - 1.0);
-        *state *= factor;
-    }
-    change
-}
-
 /// Log odds of `p` above those of `prior`, within reason.
 #[inline(always)]
 fn odds(p: f32, prior: f32) -> f32 {
@@ -489,6 +302,7 @@ fn odds(p: f32, prior: f32) -> f32 {
 
 /// Likelihood ratios of the positions around a (sub-)beat for weighted log odds.
 #[inline(always)]
-fn shaped(weighted: f32) -> [f32; 2 * ZONE + 1] {
-    std::array::from_fn(|k| (weighted * ZONE_SHAPE[k.abs_diff(ZONE)]).exp())
+fn shaped(weighted: f32) -> Factors {
+    let to_the_side = ZONE_SHAPE.map(|shape| (weighted * shape).exp());
+    std::array::from_fn(|k| to_the_side[k.abs_diff(ZONE)])
 }

@@ -191,4 +191,6 @@ pub(crate) mod layers;
 pub mod net;
 pub mod pulse;
 mod spectrum;
+mod states;
 pub mod tracker;
+mod zones;
