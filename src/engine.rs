@@ -7,7 +7,7 @@
 
 use crate::event::{Beat, Event, FormHeard, LeadIn, Phrase};
 use crate::hear::beats::{Expectations, LEAD_IN};
-use crate::hear::features::{FRAME_RATE, Features, PITCHES, RateError, WINDOW};
+use crate::hear::features::{FEATURES, FRAME_RATE, Features, PITCHES, RateError, WINDOW};
 use crate::hear::net::{Activation, Net};
 use crate::hear::tracker::{Heard, Tracker};
 use crate::phrase::belief::{Belief, COUNTED_BEATS, Evidence, LEAD_IN_BEATS, Trust, begun};
@@ -67,6 +67,8 @@ const BEGUN_WELL: f32 = 0.7;
 
 /// Activations kept to judge a beat by: 1.28 s.
 const KEPT: usize = 128;
+/// Frames that go through each stage together, if there are so many.
+const TOGETHER: usize = 16;
 /// Seconds around a beat in which a "one" is looked for.
 const ONE_REACH: f64 = 0.045;
 
@@ -171,10 +173,29 @@ impl Engine {
     /// Hears mono `samples` (full scale is ±1) and appends what it decides to
     /// `events`, in the order in which it became known.
     pub fn push(&mut self, mut samples: &[f32], events: &mut Vec<Event>) {
-        while let Some(frame) = self.features.next(&mut samples) {
-            let pitches = *frame.pitches;
-            let activation = self.net.step(frame.features);
-            self.hear(activation, &pitches, events);
+        // Of a long block several frames go through each stage in a row: what a stage
+        // needs then stays close to the processor. Each hears them one by one all the same.
+        let mut heard = [(Activation::default(), [0.0; PITCHES]); TOGETHER];
+        let mut features = [[0.0; FEATURES]; TOGETHER];
+        loop {
+            let mut frames = 0;
+            for (features, (_, pitches)) in features.iter_mut().zip(&mut heard) {
+                let Some(frame) = self.features.next(&mut samples) else {
+                    break;
+                };
+                (*features, *pitches) = (*frame.features, *frame.pitches);
+                frames += 1;
+            }
+            let heard = &mut heard[..frames];
+            for (features, (activation, _)) in features.iter().zip(&mut *heard) {
+                *activation = self.net.step(features);
+            }
+            for (activation, pitches) in heard {
+                self.hear(*activation, pitches, events);
+            }
+            if frames < TOGETHER {
+                return;
+            }
         }
     }
 
