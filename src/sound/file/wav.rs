@@ -1,19 +1,20 @@
-//! WAV through `hound`, with lengths taken from the file rather than believed.
+//! WAV whose header `hound` reads, with lengths taken from the file rather than believed.
+//!
+//! Samples are taken out of whole blocks of bytes here: `hound` gives them one by one,
+//! which took as long as hearing them (DEVELOPERS.md).
 
 use super::{FileError, Kind, Layout, Trouble, check_layout, read_up_to};
 use hound::{SampleFormat, WavReader, WavSpec};
 use std::fs::File;
-use std::io::{BufReader, Chain, Cursor, ErrorKind, Read, Seek};
+use std::io::{BufReader, Cursor, Read, Seek};
 use std::path::Path;
-
-type Source = Chain<Cursor<Vec<u8>>, BufReader<File>>;
 
 /// A WAV file being read.
 pub(super) struct Wav {
-    reader: WavReader<Source>,
-    format: SampleFormat,
-    /// What one step of an integer sample is worth.
-    step: f32,
+    /// It stands where the next sample begins.
+    source: BufReader<File>,
+    width: Width,
+    bytes: Vec<u8>,
     channels: usize,
     frames_left: u64,
     trouble: Trouble,
@@ -45,13 +46,13 @@ impl Wav {
         // Asked before the length, so that what is too wide for `hound` goes
         // on to the other decoder with its length unjudged.
         let header = Cursor::new(format.header(bytes as u32));
-        let Ok(reader) = WavReader::new(header.chain(source)) else {
+        let Ok(reader) = WavReader::new(header.chain(&mut source)) else {
             return Ok(None);
         };
         let spec = reader.spec();
-        if !readable(&spec, format.block() / format.channels()) {
+        let Some(width) = Width::of(&spec, format.block() / format.channels()) else {
             return Ok(None);
-        }
+        };
         if frames == 0 {
             let (path, kind) = (path.to_path_buf(), Kind::Wav.to_string());
             return Err(match claimed {
@@ -69,9 +70,9 @@ impl Wav {
             frames: Some(frames),
         };
         let wav = Wav {
-            reader,
-            format: spec.sample_format,
-            step: 1.0 / (1u64 << (spec.bits_per_sample - 1)) as f32,
+            source,
+            width,
+            bytes: Vec::new(),
             channels,
             frames_left: frames,
             trouble: Trouble { damaged: 0, cut },
@@ -87,42 +88,16 @@ impl Wav {
         out: &mut Vec<f32>,
     ) -> Result<(), FileError> {
         let frames = self.frames_left.min(frames as u64);
-        let wanted = frames as usize * self.channels;
-        let mut failed = None;
-        match self.format {
-            SampleFormat::Float => {
-                take(
-                    self.reader.samples::<f32>(),
-                    wanted,
-                    |s| s,
-                    out,
-                    &mut failed,
-                );
-            }
-            SampleFormat::Int => {
-                let step = self.step;
-                let scale = |s: i32| s as f32 * step;
-                take(
-                    self.reader.samples::<i32>(),
-                    wanted,
-                    scale,
-                    out,
-                    &mut failed,
-                );
-            }
-        }
-        out.truncate(out.len() / self.channels * self.channels);
+        let frame = self.width.bytes() * self.channels;
+        self.bytes.resize(frames as usize * frame, 0);
+        let read =
+            read_up_to(&mut self.source, &mut self.bytes).map_err(|e| FileError::io(path, e))?;
+        self.width.samples(&self.bytes[..read / frame * frame], out);
         self.frames_left -= frames;
-        match failed {
-            None => {}
-            Some(hound::Error::IoError(e)) if e.kind() != ErrorKind::Other => {
-                return Err(FileError::io(path, e));
-            }
+        if read < self.bytes.len() {
             // The file shrank while it was being read.
-            Some(_) => {
-                self.frames_left = 0;
-                self.trouble.cut = Some("the file ends before its time".to_string());
-            }
+            self.frames_left = 0;
+            self.trouble.cut = Some("the file ends before its time".to_string());
         }
         Ok(())
     }
@@ -132,32 +107,68 @@ impl Wav {
     }
 }
 
-fn take<S>(
-    samples: impl Iterator<Item = hound::Result<S>>,
-    wanted: usize,
-    scale: impl Fn(S) -> f32,
-    out: &mut Vec<f32>,
-    failed: &mut Option<hound::Error>,
-) {
-    out.reserve(wanted);
-    for sample in samples.take(wanted) {
-        match sample {
-            Ok(s) => out.push(scale(s)),
-            Err(e) => {
-                *failed = Some(e);
-                return;
-            }
-        }
-    }
+/// How a sample stands in a file, in little-endian bytes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Width {
+    /// Eight bits, unsigned, 128 for silence.
+    Byte,
+    Int16,
+    Int24,
+    /// 24 bits in four bytes, of which the last does not count.
+    Int24In32,
+    Int32,
+    Float32,
 }
 
-/// Whether `hound` decodes samples of `bytes` bytes (hound 3.5.1,
-/// `Sample::read`).
-fn readable(spec: &WavSpec, bytes: u16) -> bool {
-    let widths = (bytes, spec.bits_per_sample);
-    match spec.sample_format {
-        SampleFormat::Int => matches!(widths, (1, 8) | (2, 16) | (3, 24) | (4, 24) | (4, 32)),
-        SampleFormat::Float => widths == (4, 32),
+impl Width {
+    /// The widths that `hound` tells apart (hound 3.5.1, `Sample::read`), in samples of
+    /// so many `bytes`; none for any other.
+    fn of(spec: &WavSpec, bytes: u16) -> Option<Self> {
+        match (spec.sample_format, bytes, spec.bits_per_sample) {
+            (SampleFormat::Int, 1, 8) => Some(Width::Byte),
+            (SampleFormat::Int, 2, 16) => Some(Width::Int16),
+            (SampleFormat::Int, 3, 24) => Some(Width::Int24),
+            (SampleFormat::Int, 4, 24) => Some(Width::Int24In32),
+            (SampleFormat::Int, 4, 32) => Some(Width::Int32),
+            (SampleFormat::Float, 4, 32) => Some(Width::Float32),
+            _ => None,
+        }
+    }
+
+    fn bytes(self) -> usize {
+        match self {
+            Width::Byte => 1,
+            Width::Int16 => 2,
+            Width::Int24 => 3,
+            Width::Int24In32 | Width::Int32 | Width::Float32 => 4,
+        }
+    }
+
+    /// Appends the samples in `bytes` to `out`, full scale 1.
+    fn samples(self, bytes: &[u8], out: &mut Vec<f32>) {
+        fn each<const N: usize>(bytes: &[u8], out: &mut Vec<f32>, sample: impl Fn([u8; N]) -> f32) {
+            out.extend(bytes.as_chunks::<N>().0.iter().map(|bytes| sample(*bytes)));
+        }
+        /// A sample of 24 bits, from the upper three bytes of an integer.
+        fn of_24(upper: i32) -> f32 {
+            (upper >> 8) as f32 / (1 << 23) as f32
+        }
+        match self {
+            Width::Byte => each(bytes, out, |[b]| (f32::from(b) - 128.0) / 128.0),
+            Width::Int16 => each(bytes, out, |b| {
+                f32::from(i16::from_le_bytes(b)) / f32::from(1u16 << 15)
+            }),
+            Width::Int24 => each(bytes, out, |[a, b, c]| {
+                of_24(i32::from_le_bytes([0, a, b, c]))
+            }),
+            Width::Int24In32 => each(bytes, out, |[a, b, c, _]| {
+                of_24(i32::from_le_bytes([0, a, b, c]))
+            }),
+            Width::Int32 => each(bytes, out, |b| {
+                i32::from_le_bytes(b) as f32 / (1u32 << 31) as f32
+            }),
+            Width::Float32 => each(bytes, out, f32::from_le_bytes),
+        }
     }
 }
 
@@ -256,4 +267,62 @@ fn usable(
     let share = there as f64 / f64::from(claimed) * 100.0;
     let why = format!("the file is cut short; the {share:.0} % of it that is there is played");
     Ok((whole(there), Some(why)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use hound::{Sample, WavSpecEx, WavWriter};
+
+    /// `samples` as `hound` writes them, read by `hound` and from its bytes.
+    fn read<S: Sample + Copy>(
+        samples: &[S],
+        bits: u16,
+        bytes_per_sample: u16,
+        sample_format: SampleFormat,
+        full: f32,
+        value: impl Fn(S) -> f32,
+    ) -> (Vec<f32>, Vec<f32>) {
+        let spec = WavSpec {
+            channels: 1,
+            sample_rate: 8_000,
+            bits_per_sample: bits,
+            sample_format,
+        };
+        let mut file = Vec::new();
+        let with_width = WavSpecEx {
+            spec,
+            bytes_per_sample,
+        };
+        let mut writer =
+            WavWriter::new_with_spec_ex(Cursor::new(&mut file), with_width).expect("a format");
+        for sample in samples {
+            writer.write_sample(*sample).expect("a sample");
+        }
+        writer.finalize().expect("an end");
+        let mut reader = WavReader::new(&file[..]).expect("a header");
+        let theirs = reader.samples().map(|s| value(s.expect("a sample")) / full);
+        let theirs = theirs.collect();
+        let mut ours = Vec::new();
+        let data = &file[file.len() - samples.len() * usize::from(bytes_per_sample)..];
+        let width = Width::of(&spec, bytes_per_sample).expect("a width");
+        width.samples(data, &mut ours);
+        (ours, theirs)
+    }
+
+    #[test]
+    fn samples_of_every_width_are_those_that_hound_gives_one_by_one() {
+        for (bits, bytes) in [(8, 1), (16, 2), (24, 3), (24, 4), (32, 4)] {
+            let most = ((1u64 << (bits - 1)) - 1) as i32;
+            let samples = [0, 1, -1, most / 3, -most / 5, most, -most, -most - 1];
+            let full = (1u64 << (bits - 1)) as f32;
+            let (ours, theirs) = read(&samples, bits, bytes, SampleFormat::Int, full, |s: i32| {
+                s as f32
+            });
+            assert_eq!(ours, theirs, "{bits} bits in {bytes} bytes");
+        }
+        let samples = [0.0, -0.0, 1.0, -0.25, 1e-30, 3.5];
+        let (ours, theirs) = read(&samples, 32, 4, SampleFormat::Float, 1.0, |s: f32| s);
+        assert_eq!(ours, theirs);
+    }
 }
