@@ -3,8 +3,9 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use anyhow::bail;
+use anyhow::{anyhow, bail};
 use clap::Args;
+use crossbeam_channel::{Receiver, TryRecvError, bounded};
 
 use crate::cue::voice::{Settings, Voice};
 use crate::cue::{Fading, Manner, Script};
@@ -87,15 +88,15 @@ impl CallArgs {
     }
 
     /// Who calls `card`, and how, in sound of `rate` frames a second: heard at once
-    /// where `usually` and not told otherwise, else once it is asked for. May take some
-    /// seconds.
+    /// where `usually` and not told otherwise, else once it is asked for. The voice is
+    /// made ready behind whatever is done meanwhile, which may take some seconds.
     pub(super) fn calling(
         &self,
         card: Option<&Arc<Card>>,
         rate: u32,
         usually: bool,
         times: Option<u32>,
-    ) -> anyhow::Result<Option<Calling>> {
+    ) -> anyhow::Result<Option<Coming>> {
         let Some(card) = card else {
             if self.voice {
                 bail!("--voice speaks the calls of a dance card; name one with --card");
@@ -106,37 +107,91 @@ impl CallArgs {
             return Ok(None);
         }
         let voice = Voice::new(Settings::usual(self.recordings.clone()))?;
-        let words: Arc<[String]> = Script::words(card).into();
-        let repertoire = voice.prepare(words.iter().map(String::as_str), rate);
-        let on = self.wants_voice(usually);
-        for warning in repertoire.warnings() {
-            tell(warning);
-        }
-        if on && let Some(missing) = repertoire.missing().first() {
-            tell(format_args!(
-                "{} of {} calls cannot be spoken and are flashed only, such as \"{}\": {}",
-                repertoire.missing().len(),
-                words.len(),
-                missing.words,
-                missing.why
-            ));
-        }
-        let script = Script::new(card, |words| repertoire.seconds(words));
-        Ok(Some(Calling {
-            voice: Arc::new(voice),
-            repertoire: Arc::new(repertoire),
-            words,
-            script: Arc::new(script),
-            manner: Manner {
-                fading: Fading {
-                    full: self.full,
-                    short: self.short,
-                    times,
-                },
-                lead: self.lead,
+        let manner = Manner {
+            fading: Fading {
+                full: self.full,
+                short: self.short,
+                times,
             },
-            on,
-            gain: self.voice_level.unwrap_or(1.0),
-        }))
+            lead: self.lead,
+        };
+        let (on, card) = (self.wants_voice(usually), card.clone());
+        let gain = self.voice_level.unwrap_or(1.0);
+        let (give, ready) = bounded(1);
+        std::thread::Builder::new()
+            .name("voice".into())
+            .spawn(move || {
+                let words: Arc<[String]> = Script::words(&card).into();
+                let repertoire = voice.prepare(words.iter().map(String::as_str), rate);
+                let script = Script::new(&card, |words| repertoire.seconds(words));
+                // Whoever wanted it may have quit meanwhile.
+                let _ = give.send(Calling {
+                    voice: Arc::new(voice),
+                    repertoire: Arc::new(repertoire),
+                    words,
+                    script: Arc::new(script),
+                    manner,
+                    on,
+                    gain,
+                });
+            })?;
+        Ok(Some(Coming { on, ready }))
     }
+}
+
+/// A voice that is being made ready.
+pub(super) struct Coming {
+    on: bool,
+    ready: Receiver<Calling>,
+}
+
+impl Coming {
+    /// Whether it is to be heard at first.
+    pub(super) fn on(&self) -> bool {
+        self.on
+    }
+
+    /// The voice, once it is there; then what it cannot say is told.
+    ///
+    /// # Errors
+    /// If it never will be there: a fault in the program.
+    pub(super) fn take(&self) -> anyhow::Result<Option<Calling>> {
+        match self.ready.try_recv() {
+            Ok(calling) => Ok(Some(told(calling))),
+            Err(TryRecvError::Empty) => Ok(None),
+            Err(TryRecvError::Disconnected) => Err(lost()),
+        }
+    }
+
+    /// The same, waiting for it.
+    ///
+    /// # Errors
+    /// If it never will be there: a fault in the program.
+    pub(super) fn wait(&self) -> anyhow::Result<Calling> {
+        self.ready.recv().map(told).map_err(|_| lost())
+    }
+}
+
+fn lost() -> anyhow::Error {
+    anyhow!("the calls could not be made ready: a fault in the program; --no-voice does without")
+}
+
+/// Tells what a voice cannot say.
+fn told(calling: Calling) -> Calling {
+    for warning in calling.repertoire.warnings() {
+        tell(warning);
+    }
+    let missing = calling.repertoire.missing();
+    if calling.on
+        && let Some(first) = missing.first()
+    {
+        tell(format_args!(
+            "{} of {} calls cannot be spoken and are flashed only, such as \"{}\": {}",
+            missing.len(),
+            calling.words.len(),
+            first.words,
+            first.why
+        ));
+    }
+    calling
 }

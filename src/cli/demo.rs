@@ -92,12 +92,12 @@ pub(super) fn run(mut args: DemoArgs) -> anyhow::Result<()> {
     let mut source = FromBand::new(tune, &performance);
     let card = Arc::new(Card::parse(dance::LANTERNS_ON_THE_WEIR, "bundled card")?);
     let (tune, times) = (TuneArgs { form: None }, Some(args.times));
-    let job = args
+    let mut job = args
         .play
         .job(Some(card), &tune, source.rate(), true, times)?;
     match &args.write {
-        Some(path) => write(&mut source, &job, path),
-        None => perform(&mut source, &job, &args.out.device()),
+        Some(path) => write(&mut source, &mut job, path),
+        None => perform(&mut source, &mut job, &args.out.device()),
     }
 }
 

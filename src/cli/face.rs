@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 use crate::cue::{Cue, Fading};
 use crate::dance::Card;
 use crate::event::Event;
+use crate::follow::Calling;
 use crate::hear::beats::Expectations;
 use crate::screen::lines::Lines;
 use crate::screen::{Action, Screen, Setup, State, Stop};
@@ -26,6 +27,9 @@ pub(super) const EARS: &str =
 /// The same on a screen that flashes.
 pub(super) const EARS_AND_EYES: &str =
     "start quietly: loud listening harms ears; it flashes: f turns that off";
+
+/// What the screen says while nothing can be played yet.
+const MAKING_READY: &str = "making the calls ready";
 
 /// Time between two pictures.
 const TICK: Duration = Duration::from_millis(15);
@@ -144,6 +148,20 @@ impl Face {
         // Its remedy may be too long for a screen: then it is told in full after it.
         tell(&text);
         self.state.say(text, TROUBLE_SHOWN);
+    }
+
+    /// Says on the screen, if nothing else is said there, that the calls are made ready.
+    pub(super) fn making_ready(&mut self) {
+        if self.state.message.is_none() {
+            self.state.say(MAKING_READY.to_owned(), KEY_SHOWN);
+        }
+    }
+
+    /// Brings a voice that has just become ready to what was asked for meanwhile.
+    pub(super) fn put_right(&mut self, calling: &mut Calling) {
+        self.state.message.take_if(|said| said == MAKING_READY);
+        calling.on = self.state.voice == Some(true) && !self.state.held;
+        calling.manner.fading.times = self.state.times;
     }
 
     /// Says something that is no trouble.

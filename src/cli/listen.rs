@@ -69,7 +69,6 @@ pub(super) fn start(devices: &DeviceArgs, job: &Job) -> Result<Session, SessionE
         claps: job.claps,
         tick_gain: job.tick_gain,
         ticks: job.ticks,
-        calling: job.calling.clone(),
         round_trips: round_trips(),
     })
 }
@@ -117,7 +116,7 @@ pub(super) fn run(mut args: ListenArgs) -> anyhow::Result<()> {
     args.play.fill(&defaults);
     // In a hall she calls who listens: the voice waits until it is asked for.
     let card = card(args.card.as_deref(), &args.tune)?;
-    let job = args.play.job(card, &args.tune, RATE, false, args.times)?;
+    let mut job = args.play.job(card, &args.tune, RATE, false, args.times)?;
     let session = start(&args.devices, &job)?;
     session.caller().set_times(job.times);
     let opening = match &job.card {
@@ -127,7 +126,7 @@ pub(super) fn run(mut args: ListenArgs) -> anyhow::Result<()> {
     let mut setup = job.setup("the band".to_owned(), None);
     setup.length = args.seconds;
     let face = Face::new(setup, job.line, opening, job.ticks)?;
-    follow(session, face, &job, args.seconds, &mut Alone)
+    follow(session, face, &mut job, args.seconds, &mut Alone)
 }
 
 /// Who leads through what is followed: nobody in `listen`, the programme else.
@@ -165,7 +164,7 @@ pub(super) fn round_trips() -> RoundTrips {
 pub(super) fn follow(
     mut session: Session,
     mut face: Face,
-    job: &Job,
+    job: &mut Job,
     seconds: Option<f64>,
     lead: &mut dyn Lead,
 ) -> anyhow::Result<()> {
@@ -183,6 +182,12 @@ pub(super) fn follow(
         }
         if session.broken() {
             break Err(SessionError::Fault);
+        }
+        if job.is_ready()?
+            && let Some(mut calling) = job.calling.take()
+        {
+            face.put_right(&mut calling);
+            caller.call(calling);
         }
         let now = session.now();
         let level = session.level();

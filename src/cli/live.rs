@@ -12,22 +12,49 @@ use super::speaker::Speaker;
 
 /// Plays the source through `output`, or in silence where it cannot be used, and shows
 /// what is heard as it is heard.
-pub(super) fn perform(source: &mut dyn Source, job: &Job, output: &Choice) -> anyhow::Result<()> {
+pub(super) fn perform(
+    source: &mut dyn Source,
+    job: &mut Job,
+    output: &Choice,
+) -> anyhow::Result<()> {
     let mut follow = job.follow(source)?;
-    let source = &mut job.introduce(source, &mut follow);
-    let (speaker, silent_because) = Speaker::open(output, source.rate(), source.channels())?;
     let setup = job.setup(source.name(), source.seconds());
     let mut face = Face::new(setup, job.line, job.opening(source), job.ticks)?;
-    if let Some(why) = silent_because {
-        face.no_sound(why);
-    }
-    let done = play(source, &mut follow, speaker, &mut face);
+    let done = begin(source, job, output, (&mut follow, &mut face));
     let seconds = face.now();
     let lines = face.leave();
     done?;
     writeln!(io::stdout().lock(), "{}", job.closing(&lines, seconds))?;
     warn(source);
     Ok(())
+}
+
+/// Waits for the voice, with the screen up, and then plays.
+fn begin(
+    source: &mut dyn Source,
+    job: &mut Job,
+    output: &Choice,
+    (follow, face): (&mut Follow, &mut Face),
+) -> anyhow::Result<()> {
+    while !job.is_ready()? {
+        face.making_ready();
+        match face.show(0.0)? {
+            Some(Action::Quit) => return Ok(()),
+            Some(action) => face.act(action, follow),
+            None => {}
+        }
+    }
+    if let Some(calling) = &mut job.calling {
+        face.put_right(calling);
+        follow.call(calling);
+    }
+    let source = &mut job.introduce(source, follow);
+    face.state().length = source.seconds();
+    let (speaker, silent_because) = Speaker::open(output, source.rate(), source.channels())?;
+    if let Some(why) = silent_because {
+        face.no_sound(why);
+    }
+    play(source, follow, speaker, face)
 }
 
 fn play(

@@ -17,6 +17,7 @@ use crate::screen::{Hand, Setup, Stop, clock, colour_wanted};
 use crate::sound::peak::Limited;
 use crate::sound::write::{Depth, WavOut};
 
+use super::calling::Coming;
 use super::tell;
 
 /// Something to be played once, from the front.
@@ -101,7 +102,9 @@ pub(super) struct Job {
     pub(super) want: Option<Want>,
     /// Whether plain lines are wanted instead of the screen.
     pub(super) line: bool,
-    /// How the dance is called aloud, if it can be.
+    /// The voice that is to call the dance aloud, if one is, while it is made ready.
+    pub(super) coming: Option<Coming>,
+    /// How the dance is called aloud, once it can be.
     pub(super) calling: Option<Calling>,
     /// Times through, if that is known.
     pub(super) times: Option<u32>,
@@ -122,10 +125,21 @@ impl Job {
         follow.set_ticks(self.ticks);
         follow.set_tick_gain(self.tick_gain);
         follow.set_times(self.times);
-        if let Some(calling) = &self.calling {
-            follow.call(calling);
-        }
         Ok(follow)
+    }
+
+    /// Whether no voice is being made ready any more.
+    ///
+    /// # Errors
+    /// If one cannot be made ready.
+    pub(super) fn is_ready(&mut self) -> anyhow::Result<bool> {
+        if let Some(coming) = &self.coming
+            && let Some(calling) = coming.take()?
+        {
+            self.coming = None;
+            self.calling = Some(calling);
+        }
+        Ok(self.coming.is_none())
     }
 
     /// The source after the introductions, which `follow` speaks; as it is without any.
@@ -160,7 +174,7 @@ impl Job {
             want: self.want,
             claps: self.claps,
             flash: self.flash,
-            voice: self.calling.as_ref().map(|calling| calling.on),
+            voice: self.coming.as_ref().map(Coming::on),
             times: self.times,
             hand: Hand::Counts,
             colour: colour_wanted(),
@@ -201,7 +215,7 @@ pub(super) fn wav_name(text: &str) -> Result<PathBuf, String> {
 }
 
 /// Renders the source with its claps and calls to a WAV file, as fast as it goes.
-pub(super) fn write(source: &mut dyn Source, job: &Job, path: &Path) -> anyhow::Result<()> {
+pub(super) fn write(source: &mut dyn Source, job: &mut Job, path: &Path) -> anyhow::Result<()> {
     // The finished file takes the place of what is there: never of a device.
     if path
         .metadata()
@@ -214,6 +228,11 @@ pub(super) fn write(source: &mut dyn Source, job: &Job, path: &Path) -> anyhow::
     }
     let stop = listen();
     let mut follow = job.follow(source)?;
+    if let Some(coming) = job.coming.take() {
+        let calling = coming.wait()?;
+        follow.call(&calling);
+        job.calling = Some(calling);
+    }
     let source = &mut job.introduce(source, &mut follow);
     let mut file = WavOut::create_signed(path, source.rate(), source.channels(), Depth::Int16)?;
     let rate = f64::from(source.rate());

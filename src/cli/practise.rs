@@ -6,11 +6,10 @@ use std::sync::Arc;
 use clap::Args;
 
 use crate::dance::Card;
-use crate::follow::Calling;
 use crate::report::tempo::Want;
 use crate::sound::file::Recording;
 
-use super::calling::CallArgs;
+use super::calling::{CallArgs, Coming};
 use super::config::Defaults;
 use super::gear::{FlashArgs, OutArgs};
 use super::live::perform;
@@ -119,10 +118,9 @@ impl PlayArgs {
         rate: u32,
         on: bool,
         times: Option<u32>,
-    ) -> anyhow::Result<Option<Calling>> {
+    ) -> anyhow::Result<Option<Coming>> {
         let Some(card) = card else { return Ok(None) };
-        let calling = self.call.calling(Some(card), rate, on, times)?;
-        Ok(calling.map(|calling| Calling { on, ..calling }))
+        self.call.calling(Some(card), rate, on, times)
     }
 
     /// Whether the voice is asked for, live.
@@ -154,7 +152,8 @@ impl PlayArgs {
     ) -> anyhow::Result<Job> {
         let want = self.want.or_else(|| self.usual_want(card.as_deref()));
         Ok(Job {
-            calling: self.call.calling(card.as_ref(), rate, usual, times)?,
+            coming: self.call.calling(card.as_ref(), rate, usual, times)?,
+            calling: None,
             times,
             card,
             settings: tune.settings(),
@@ -183,14 +182,14 @@ pub(super) fn run(mut args: PractiseArgs) -> anyhow::Result<()> {
     let card = card(args.card.as_deref(), &args.tune)?;
     let mut recording = FromFile(Recording::open(&args.tune_file)?);
     let rate = recording.rate();
-    let job = args.play.job(card, &args.tune, rate, true, args.times)?;
+    let mut job = args.play.job(card, &args.tune, rate, true, args.times)?;
     match &args.write {
         Some(path) if is_same_file(path, &args.tune_file) => anyhow::bail!(
             "{}: this is the recording itself and would be lost; name another file to write",
             path.display()
         ),
-        Some(path) => write(&mut recording, &job, path),
-        None => perform(&mut recording, &job, &args.out.device()),
+        Some(path) => write(&mut recording, &mut job, path),
+        None => perform(&mut recording, &mut job, &args.out.device()),
     }
 }
 

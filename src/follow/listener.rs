@@ -72,9 +72,6 @@ impl Listener {
         let mut live = Live::new(rate, wanted.settings, wanted.card.clone())?;
         live.set_claps(wanted.claps);
         live.set_ticks(wanted.ticks);
-        if let Some(calling) = &wanted.calling {
-            live.call(calling);
-        }
         Ok(Listener {
             live,
             nap: Nap::new(sleepless(), shared.now()),
@@ -86,7 +83,7 @@ impl Listener {
             outlet: None,
             clap_gain: wanted.clap_gain,
             tick_gain: wanted.tick_gain,
-            voice_gain: wanted.calling.as_ref().map_or(1.0, |c| c.gain),
+            voice_gain: 1.0,
             reports: HashMap::new(),
             ended: Ended::default(),
         })
@@ -119,15 +116,18 @@ impl Listener {
                 Ask::Voice(on) => self.live.set_voice(on),
                 Ask::Times(times) => self.live.set_times(times),
                 Ask::Introduce => self.live.introduce(self.shared.now()),
-                Ask::Dance(card, calling) => {
-                    if let Err(error) = self.live.dance(card, calling.as_ref()) {
+                Ask::Call(calling) => {
+                    self.live.call(&calling);
+                    self.voice_gain = calling.gain;
+                    if let Some((outlet, clips)) = &mut self.outlet {
+                        let voice = Some(calling.repertoire);
+                        clips.voice = voice.filter(|voice| voice.rate() == outlet.rate);
+                    }
+                }
+                Ask::Dance(card) => {
+                    if let Err(error) = self.live.dance(card) {
                         let why = Told::Lost(Direction::In, error.to_string());
                         let _ = self.tell.send(why);
-                    }
-                    self.voice_gain = calling.as_ref().map_or(1.0, |calling| calling.gain);
-                    if let Some((outlet, clips)) = &mut self.outlet {
-                        let voice = calling.map(|calling| calling.repertoire);
-                        clips.voice = voice.filter(|voice| voice.rate() == outlet.rate);
                     }
                 }
             }

@@ -10,7 +10,7 @@ use std::sync::Arc;
 
 use super::coast::Coast;
 use super::plan::{Plan, Step};
-use super::speech::{Calling, Speech};
+use super::speech::Speech;
 use crate::cue::{Cue, Scheduler};
 use crate::dance::Card;
 use crate::engine::{Engine, Settings};
@@ -169,16 +169,12 @@ impl Live {
 
     /// Another dance comes up, or (`None`) something without a card. The count
     /// goes on, in case the band has begun already; only another form is
-    /// listened for anew.
+    /// listened for anew. It is not called until [`call`](Self::call) says by whom.
     ///
     /// # Errors
     /// If the engine cannot hear at the microphone's rate.
-    pub fn dance(
-        &mut self,
-        card: Option<Arc<Card>>,
-        calling: Option<&Calling>,
-    ) -> Result<(), RateError> {
-        self.call_next(calling);
+    pub fn dance(&mut self, card: Option<Arc<Card>>) -> Result<(), RateError> {
+        self.call_next(None);
         let form = card.as_ref().map_or(self.plain, |card| card.form());
         if form != self.settings.form {
             self.settings.form = form;

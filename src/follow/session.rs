@@ -52,8 +52,6 @@ pub struct Wanted {
     pub tick_gain: f32,
     /// Whether a soft tick is heard on every beat at first.
     pub ticks: bool,
-    /// How the dance is called aloud, if it is.
-    pub calling: Option<Calling>,
     /// What was measured of pairs of devices.
     pub round_trips: RoundTrips,
 }
@@ -122,8 +120,10 @@ pub(super) enum Ask {
     Voice(bool),
     Times(Option<u32>),
     Introduce,
-    /// A card, who calls it, and whether the voice is on.
-    Dance(Option<Arc<Card>>, Option<Calling>),
+    /// Who calls the dance that is on.
+    Call(Calling),
+    /// A card, or none.
+    Dance(Option<Arc<Card>>),
 }
 
 /// Asks the listener for something.
@@ -166,19 +166,25 @@ impl Caller {
         self.ask(Ask::Introduce);
     }
 
-    /// Another dance comes up, or something without a card; without `calling` it is
-    /// not called. May take a second, to make the voice ready for the loudspeaker.
-    pub fn dance(&self, card: Option<Arc<Card>>, calling: Option<Calling>) {
-        let rate = self.1.out_rate.load(Relaxed);
-        let calling = calling.map(|calling| match rate {
+    /// The dance that is on is called from now on. May take a second, to make the voice
+    /// ready for the loudspeaker.
+    pub fn call(&self, calling: Calling) {
+        let calling = match self.1.out_rate.load(Relaxed) {
             0 => calling,
             rate => Calling {
                 repertoire: calling.at_rate(rate),
                 ..calling
             },
-        });
-        self.1.set_calling(calling.clone());
-        self.ask(Ask::Dance(card, calling));
+        };
+        self.1.set_calling(Some(calling.clone()));
+        self.ask(Ask::Call(calling));
+    }
+
+    /// Another dance comes up, or something without a card. It is not called until
+    /// [`call`](Self::call) says by whom.
+    pub fn dance(&self, card: Option<Arc<Card>>) {
+        self.1.set_calling(None);
+        self.ask(Ask::Dance(card));
     }
 
     fn ask(&self, ask: Ask) {
@@ -248,7 +254,7 @@ impl Session {
             ahead: AtomicU64::new(0f64.to_bits()),
             stop: AtomicBool::new(false),
             out_rate: AtomicU32::new(0),
-            calling: Mutex::new(wanted.calling.clone()),
+            calling: Mutex::new(None),
         });
         let mut keeper = Keeper {
             input: None,

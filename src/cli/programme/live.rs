@@ -12,6 +12,7 @@ use crate::follow::Caller;
 use crate::screen::{Action, evening_words};
 
 use super::super::TuneArgs;
+use super::super::calling::Coming;
 use super::super::config::Defaults;
 use super::super::face::Face;
 use super::super::gear::{DeviceArgs, keys};
@@ -66,7 +67,7 @@ pub(super) fn run(mut args: RunArgs) -> anyhow::Result<()> {
     let (_, item) = evening.item();
     let tune = TuneArgs { form: None };
     // Its first dance is taken up below, as the others are.
-    let job = args
+    let mut job = args
         .play
         .without_dance()
         .job(None, &tune, RATE, false, None)?;
@@ -82,9 +83,10 @@ pub(super) fn run(mut args: RunArgs) -> anyhow::Result<()> {
         evening,
         begun,
         held_for_item: false,
+        coming: None,
     };
     leader.take_up(&mut face, &session.caller())?;
-    follow(session, face, &job, args.seconds, &mut leader)
+    follow(session, face, &mut job, args.seconds, &mut leader)
 }
 
 /// The time of day here.
@@ -117,6 +119,8 @@ struct Leader {
     begun: Instant,
     /// Claps are held back for an item without a card, not by the caller.
     held_for_item: bool,
+    /// The voice for the dance that is on, while it is made ready.
+    coming: Option<Coming>,
     /// Without a screen keys come as lines.
     asked: Option<Receiver<Action>>,
 }
@@ -129,6 +133,13 @@ impl Lead for Leader {
                 return Ok(false);
             }
             self.act(action, face, caller)?;
+        }
+        if let Some(coming) = &self.coming
+            && let Some(mut calling) = coming.take()?
+        {
+            self.coming = None;
+            face.put_right(&mut calling);
+            caller.call(calling);
         }
         let now = self.begun.elapsed().as_secs_f64();
         let time = face.state().place().map(|place| place.time_through);
@@ -178,9 +189,9 @@ impl Leader {
             (state.held, self.held_for_item) = (false, false);
         }
         caller.set_claps(state.claps && !state.held);
-        let calling = self.play.calling(card.as_ref(), RATE, self.voice, times)?;
-        state.voice = calling.is_some().then_some(self.voice);
-        caller.dance(card.clone(), calling);
+        self.coming = self.play.calling(card.as_ref(), RATE, self.voice, times)?;
+        state.voice = self.coming.is_some().then_some(self.voice);
+        caller.dance(card.clone());
         caller.set_times(times);
         let want = self.play.usual_want(card.as_deref());
         face.dance(card, sounding(item), times);

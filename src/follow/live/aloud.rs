@@ -5,10 +5,10 @@ use super::Live;
 use crate::cue::Call;
 
 impl Live {
-    /// Calls the dance aloud from now on.
+    /// Calls the dance that is on aloud from now on.
     pub fn call(&mut self, calling: &Calling) {
         self.scheduler.set_times(calling.manner.fading.times);
-        self.speech = Some(Speech::new(calling));
+        self.call_next(Some(calling));
     }
 
     /// Another dance is called from now on, or (`None`) nothing is.

@@ -418,7 +418,7 @@ fn the_next_dance_keeps_the_count_of_a_band_that_began_early() {
     let mut hall = Hall::new(sound, 0.0);
     hall.until(phrases[2] + 0.5);
     hall.live
-        .dance(card(&["A1", "A2", "B1", "B2"]), None)
+        .dance(card(&["A1", "A2", "B1", "B2"]))
         .expect("a usual rate");
     let events = hall.until(phrases[6] + 0.5);
     let heard: Vec<&Event> = events
@@ -438,9 +438,7 @@ fn a_dance_of_another_form_is_listened_for_anew_without_a_jump_of_time() {
     hall.until(10.0);
     let now = hall.mic.true_time(hall.mic.count as f64);
     let before = hall.live.sound_at(now).expect("a settled line");
-    hall.live
-        .dance(card(&["A1", "A2"]), None)
-        .expect("a usual rate");
+    hall.live.dance(card(&["A1", "A2"])).expect("a usual rate");
     let after = hall.live.sound_at(now).expect("a settled line");
     assert!((before - after).abs() < 1e-6, "{before} {after}");
     let events = hall.until(20.0);
@@ -456,7 +454,7 @@ fn a_dance_of_another_form_is_listened_for_anew_without_a_jump_of_time() {
         "{beats:?}"
     );
     // Without a card the usual form is back.
-    hall.live.dance(None, None).expect("a usual rate");
+    hall.live.dance(None).expect("a usual rate");
     assert_eq!(hall.live.settings.form, Form::default());
 }
 
@@ -470,15 +468,14 @@ fn the_next_dance_has_its_own_calls_and_something_without_a_card_has_none() {
     hall.until(phrases[1] + 1.0);
     assert!(!hall.calls.is_empty());
     let of_next = calling(&next);
-    hall.live
-        .dance(Some(next), Some(&of_next))
-        .expect("a usual rate");
+    hall.live.dance(Some(next)).expect("a usual rate");
+    hall.live.call(&of_next);
     hall.calls.clear();
     hall.until(phrases[4] + 1.0);
     let words: Vec<&str> = hall.calls.iter().map(|call| call.0.as_str()).collect();
     // With A2 it knows its place; B1 is the first that it can call.
     assert_eq!(words, ["c"]);
-    hall.live.dance(None, None).expect("a usual rate");
+    hall.live.dance(None).expect("a usual rate");
     hall.calls.clear();
     hall.live.set_voice(true);
     hall.until(phrases[7]);
