@@ -240,3 +240,40 @@ fn the_caller_s_word_for_one_is_taken() {
     assert!((time - truth.beats[24]).abs() <= HIT_WINDOW, "{time}");
     assert_eq!(part, "A2");
 }
+
+#[test]
+fn a_lead_in_beside_the_tune_s_beats_is_not_counted_from_for_long() {
+    // After the four strokes the band waits for half a beat, or comes in as much too soon.
+    for (name, late) in [
+        ("kettle-on-the-landing", 0.45),
+        ("boots-on-the-fender", -0.45),
+    ] {
+        let performance = performance(name, 3, |s| s.times = 1);
+        let (sound, truth) = (performance.render(), performance.truth());
+        let one = truth.beats[0];
+        let beat = truth.beats[1] - one;
+        let at = |seconds: f64| (seconds * f64::from(RATE)) as usize;
+        // (A hair before the tune's first note.)
+        let cut = at(one - 0.03);
+        let mut spoilt = match late > 0.0 {
+            true => [&sound[..cut], &vec![0.0; at(late * beat)]].concat(),
+            false => sound[..cut - at(-late * beat)].to_vec(),
+        };
+        spoilt.extend_from_slice(&sound[cut..]);
+        let claps = claps(&hear(&spoilt, RATE, 4_410));
+        // One clap may come where the lead-in promised it, and one while half beats are
+        // still taken for beats.
+        let wrong: Vec<f64> = claps
+            .iter()
+            .filter(|clap| **clap > one + 8.5 * beat)
+            .filter(|clap| {
+                let phrase = |p: &f64| (p + late * beat - **clap).abs() <= HIT_WINDOW;
+                // Nor can one know when a band will stop.
+                let end = truth.beats[truth.beats.len() - 1] + late * beat;
+                !truth.phrases.iter().any(phrase) && **clap < end
+            })
+            .copied()
+            .collect();
+        assert!(wrong.is_empty(), "{name}: {wrong:?} of {claps:?}");
+    }
+}
