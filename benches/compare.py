@@ -371,21 +371,28 @@ def compare_corpus(args, folder, missing):
         row(name, hears, [measure(t, b) for t, b in zip(truths, result.beats)], result, minutes)
 
 
-def to_wav(folders, scratch, seconds):
-    """Recordings as mono WAV files, their first `seconds`; short ones are left out."""
+def to_wav(folders, scratch, seconds, most):
+    """Recordings as mono WAV files, their first `seconds`; short ones are left out.
+
+    Of those that can be read, `most` are taken, spread evenly over their names. What is
+    no sound that is known here (a video in an OGG file, say) is named and left out."""
     import soundfile
 
     kinds = {".ogg", ".flac", ".mp3", ".wav", ".opus"}
     paths = sorted(p for d in folders for p in d.rglob("*") if p.suffix.lower() in kinds)
-    files = []
+    known, files = [], []
     for path in paths:
         try:
-            info = soundfile.info(path)
-            if info.duration < 60:
-                continue
-            sound, rate = soundfile.read(path, frames=int(seconds * info.samplerate), always_2d=True)
+            if soundfile.info(path).duration >= 60:
+                known.append(path)
         except soundfile.LibsndfileError as error:
-            print(f"compare: {error}", file=sys.stderr)
+            print(f"compare: left out: {error}", file=sys.stderr)
+    for path in some(known, most):
+        rate = soundfile.info(path).samplerate
+        try:
+            sound, rate = soundfile.read(path, frames=int(seconds * rate), always_2d=True)
+        except soundfile.LibsndfileError as error:
+            print(f"compare: left out: {error}", file=sys.stderr)
             continue
         file = os.path.join(scratch, f"{len(files):03} {path.stem}.wav")
         soundfile.write(file, sound.mean(axis=1), rate)
@@ -394,7 +401,7 @@ def to_wav(folders, scratch, seconds):
 
 
 def compare_recorded(args, missing, scratch):
-    files = to_wav(args.recorded, scratch, args.seconds)
+    files = to_wav(args.recorded, scratch, args.seconds, args.most)
     if not files:
         sys.exit("compare: no recordings of a minute or more in the given folders")
     told = [run_python(name, files) for name in JUDGES]
@@ -446,7 +453,7 @@ def main():
     parser.add_argument("binary", nargs="?", help="eightclap, built for release")
     parser.add_argument("--corpus", type=pathlib.Path, action="append", default=[])
     parser.add_argument("--recorded", type=pathlib.Path, action="append", default=[])
-    parser.add_argument("--most", type=int, help="recordings of each corpus, at most")
+    parser.add_argument("--most", type=int, help="recordings of each corpus, and recorded pieces, at most")
     parser.add_argument("--seconds", type=float, default=120, help="of each recorded piece")
     parser.add_argument("--trackers", type=lambda s: s.split(","), default=list(TRACKERS))
     parser.add_argument("--work", help=argparse.SUPPRESS)
