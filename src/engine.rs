@@ -276,7 +276,8 @@ impl Engine {
         if self.by_tracker && !by_tracker {
             let wrong = match (self.moved, self.belief.count().1 < BEGUN_WELL) {
                 (true, _) => Some(self.settings.trust.wrong),
-                (false, true) => Some(0.0),
+                (false, true) if self.opened < COUNTED_BEATS as u32 => Some(0.0),
+                (false, true) => None,
                 (false, false) => None,
             };
             wrong.into_iter().for_each(|wrong| self.belief.doubt(wrong));
@@ -333,10 +334,10 @@ impl Engine {
             return;
         }
         // Sureness wavers: what was believed once is believed a little longer.
-        let enough = match (self.counting, self.belief.counted()) {
+        let enough = match (self.counting, self.belief.by_tune()) {
             (true, _) => self.settings.clap_down_to,
-            (false, true) => self.settings.clap_above,
-            (false, false) => self.settings.clap_above_by_tune,
+            (false, false) => self.settings.clap_above,
+            (false, true) => self.settings.clap_above_by_tune,
         };
         // In a tune of another form only a beginning that was heard tells the count.
         let form_fits = self.other_form.is_none() || self.belief.counted();

@@ -90,6 +90,8 @@ pub struct Belief {
     /// Whether the count comes from the tune's beginning or the caller, without a pause
     /// since.
     counted: bool,
+    /// Whether it came from there before a pause, and was not doubted since.
+    was_counted: bool,
 }
 
 impl Belief {
@@ -103,12 +105,13 @@ impl Belief {
             places: vec![1.0 / beats as f32; beats],
             next: vec![0.0; beats],
             counted: false,
+            was_counted: false,
         }
     }
 
     /// Forgets everything.
     pub fn forget(&mut self) {
-        self.counted = false;
+        (self.counted, self.was_counted) = (false, false);
         self.lead_in = [0.0; LEAD_IN_BEATS];
         let even = 1.0 / self.places.len() as f32;
         self.places.fill(even);
@@ -212,7 +215,7 @@ impl Belief {
     /// The count that the tune's beginning told may be a beat wrong either way, with this
     /// probability: what was counted were other beats than those that are heard now.
     pub fn doubt(&mut self, wrong: f32) {
-        self.counted = false;
+        (self.counted, self.was_counted) = (false, false);
         let beats = self.places.len();
         self.next.copy_from_slice(&self.places);
         for (place, p) in self.places.iter_mut().enumerate() {
@@ -225,6 +228,7 @@ impl Belief {
     /// the clock unheard, or it stood still: then it goes on where it stopped,
     /// which was up to three beats before the last one announced.
     pub fn pause(&mut self, beats: f64) {
+        self.was_counted |= self.counted;
         self.counted = false;
         self.pass(beats);
         // What stood still is what `pass` made, turned back.
@@ -282,6 +286,11 @@ impl Belief {
     /// since: not from the tune alone.
     pub fn counted(&self) -> bool {
         self.counted
+    }
+
+    /// Whether nothing but the tune itself ever told the count.
+    pub fn by_tune(&self) -> bool {
+        !self.counted && !self.was_counted
     }
 
     /// The likeliest count, 1 to 8, and its probability.
