@@ -60,7 +60,7 @@ const PAUSE: f64 = 3.0;
 /// Probability below which a beat is none of those that the beat tracker counts.
 const STILL_COUNTED: f32 = 0.2;
 /// Beats in a row, the tune's first the last, that are enough to have led in.
-const LED_IN_BY: u32 = 3;
+const LED_IN_BY: u32 = 2;
 /// Probability of a count after the beats that the tracker counts, below which the tune's
 /// beginning was not heard well enough to count from.
 const BEGUN_WELL: f32 = 0.7;

@@ -277,3 +277,26 @@ fn a_lead_in_beside_the_tune_s_beats_is_not_counted_from_for_long() {
         assert!(wrong.is_empty(), "{name}: {wrong:?} of {claps:?}");
     }
 }
+
+#[test]
+fn a_microphone_that_opens_just_before_the_lead_in_takes_nothing_from_its_count() {
+    // The room's noise comes on out of nothing: it is no stroke, and no band.
+    for seed in [1, 3, 4, 8] {
+        let performance = performance("kettle-on-the-landing", seed, |s| {
+            (s.times, s.silence, s.steps_per_minute) = (1, 4.0, 124.0);
+        });
+        let mut sound = performance.render();
+        sound.truncate(14 * RATE as usize);
+        for unheard in [1.3, 1.33] {
+            let opened = (unheard * f64::from(RATE)) as usize;
+            let sound = [vec![0.0; opened], sound.clone()].concat();
+            let claps = claps(&hear(&sound, RATE, 441));
+            let one = performance.truth().phrases[0] + unheard;
+            let first = claps.first().copied().unwrap_or(f64::INFINITY);
+            assert!(
+                (first - one).abs() <= HIT_WINDOW,
+                "{seed}: {first}, not {one}"
+            );
+        }
+    }
+}

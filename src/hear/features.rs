@@ -37,6 +37,10 @@ const LOWEST_PITCH: f64 = 220.0;
 const FLOOR: f32 = 1e-5;
 /// Frames over which running means settle (3 s).
 const SETTLE: f32 = 300.0;
+/// Frames of digital silence (0.5 s) that say there is no microphone yet, and as many as
+/// they count for in the running means. A room's noise that comes on after it would else
+/// stand above them for seconds, like a band that plays.
+const UNHEARD: u32 = 50;
 /// Samples are held within this, so that no sum of them leaves its range.
 const LOUDEST: f32 = 8.0;
 /// Hops that are gathered before old sound is let go.
@@ -92,6 +96,10 @@ pub struct Features {
     /// Samples taken in since the start.
     heard: u64,
     frames: u64,
+    /// Frames that taught the running means.
+    taught: u32,
+    /// Frames of digital silence since anything was heard.
+    unheard: u32,
     bands: Vec<Band>,
     semitones: Vec<Band>,
     /// Log band levels of this frame and the two before.
@@ -147,6 +155,8 @@ impl Features {
             hop,
             heard: 0,
             frames: 0,
+            taught: 0,
+            unheard: 0,
             bands,
             semitones,
             levels: [[FLOOR.ln(); BANDS]; 3],
@@ -230,7 +240,15 @@ impl Features {
 
         // Plain averages at first, so that the start of a recording is not judged
         // against a made-up past; running means later.
-        let share = 1.0 / SETTLE.min(self.frames as f32 + 1.0);
+        self.unheard = match heard.iter().all(|sample| *sample == 0.0) {
+            true => self.unheard.saturating_add(1),
+            false => 0,
+        };
+        if self.unheard >= UNHEARD {
+            self.taught = self.taught.min(UNHEARD);
+        }
+        self.taught = self.taught.saturating_add(1);
+        let share = 1.0 / SETTLE.min(self.taught as f32);
         let (against_mean, rest) = self.features.split_at_mut(BANDS);
         for ((out, mean), now) in against_mean.iter_mut().zip(&mut self.means).zip(&*now) {
             *mean += share * (now - *mean);
@@ -348,6 +366,16 @@ mod tests {
             .unwrap();
         assert!((a[50][band] - b[50][band]).abs() < 0.02);
         assert!((a[50][2 * BANDS] - b[50][2 * BANDS]) > 0.3);
+    }
+
+    #[test]
+    fn noise_after_digital_silence_soon_stands_on_its_own_mean() {
+        let noise = crate::sound::band::signals::white_noise(2.0, 44100, 0.1, 1);
+        let sound = [vec![0.0; 5 * 44100], noise].concat();
+        let frames = all(44100, &sound, 441);
+        let above = |f: usize| frames[f][..BANDS].iter().sum::<f32>() / BANDS as f32;
+        assert!(above(505) > 2.0, "{}", above(505));
+        assert!(above(690) < 1.2, "{}", above(690));
     }
 
     #[test]
