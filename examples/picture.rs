@@ -1,21 +1,26 @@
 //! Draws the picture of the screen that the README shows: the demo in its second
 //! time through, just after the next figure has lit up one beat ahead.
 //!
-//! `cargo run --release --example picture` writes fixtures/screen.svg; another
-//! file can be named. Nothing in it is made up: the bundled tune is played, heard
-//! and counted by the engine as in the demo.
+//! `cargo run --release --example picture` writes fixtures/screen.svg. Nothing in it is
+//! made up: the bundled tune is played, heard and counted by the engine as in the demo.
+//! `… --example picture CAPTURE OUT.svg` draws what `tmux capture-pane -e -p` saw of the
+//! running program instead: `.ci/pictures` makes the README's other pictures so.
 
 use std::error::Error;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use ansi_to_tui::IntoText;
 use eightclap::cue::Cue;
 use eightclap::dance::{Card, LANTERNS_ON_THE_WEIR};
 use eightclap::engine::Settings;
 use eightclap::follow::Follow;
-use eightclap::screen::picture::svg;
+use eightclap::screen::picture::{svg, svg_of};
 use eightclap::screen::{Setup, State};
 use eightclap::sound::band::{self, Performance, Room};
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::widgets::Widget;
 
 /// Columns and rows of the screen.
 const SIZE: (u16, u16) = (112, 32);
@@ -27,13 +32,31 @@ const FIGURE: (u32, u32) = (32, 2);
 const AFTER: f64 = 0.2;
 
 fn main() -> Result<(), Box<dyn Error>> {
-    let path = match std::env::args_os().nth(1) {
-        Some(path) => PathBuf::from(path),
-        None => PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("fixtures/screen.svg"),
+    let mut args = std::env::args_os().skip(1).map(PathBuf::from);
+    let (path, svg) = match (args.next(), args.next()) {
+        (Some(capture), Some(path)) => (path, captured(&std::fs::read(capture)?)?),
+        (None, _) => {
+            let kept = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("fixtures/screen.svg");
+            (kept, picture()?)
+        }
+        (Some(_), None) => return Err("say where to: picture CAPTURE OUT.svg".into()),
     };
-    std::fs::write(&path, picture()?)?;
+    std::fs::write(&path, svg)?;
     println!("written: {}", path.display());
     Ok(())
+}
+
+/// The picture of a screen that `tmux` captured with its colours.
+///
+/// # Errors
+/// If that is no text.
+pub fn captured(capture: &[u8]) -> Result<String, Box<dyn Error>> {
+    let text = capture.into_text()?;
+    let width = text.lines.iter().map(|line| line.width()).max();
+    let area = Rect::new(0, 0, width.unwrap_or(0) as u16, text.lines.len() as u16);
+    let mut buffer = Buffer::empty(area);
+    text.render(area, &mut buffer);
+    Ok(svg_of(&buffer))
 }
 
 /// The picture, as an SVG document.

@@ -1,6 +1,7 @@
 //! Late in a long run: after a hundred hours, where counts of 32 bits are full.
 
 use super::*;
+use crate::follow::live::tally::DELAYS;
 
 /// Ten minutes that begin `hours` after the start, with counts that pass 2^32 half way
 /// through if it is late: how far each phrase's clap was off.
