@@ -28,7 +28,7 @@ const SOONER: f64 = 0.030;
 const OFF: f64 = 0.040;
 /// Seconds in which it is put right otherwise, and the most that is done in a second:
 /// more than twice what crystals differ by.
-const SLOWLY: f64 = 20.0;
+const SLOWLY: f64 = 120.0;
 const MOST: f64 = 250e-6;
 /// Seconds of places that are kept: longer than the longest prompt with its silence.
 const KEPT: f64 = 30.0;
@@ -226,15 +226,21 @@ impl Mic {
     }
 }
 
-/// The sample at a frame with fractions; silence beyond the ends.
+/// The sample at a frame with fractions, by a cubic through the four around it (Catmull-Rom);
+/// silence beyond the ends.
 fn at(sound: &[f32], frame: f64) -> f32 {
     if frame < 0.0 {
         return 0.0;
     }
     let (below, part) = (frame as usize, frame.fract() as f32);
-    let (a, b) = (sound.get(below), sound.get(below + 1));
-    let (a, b) = (a.copied().unwrap_or(0.0), b.copied().unwrap_or(0.0));
-    a + part * (b - a)
+    let sample = |n: Option<usize>| n.and_then(|n| sound.get(n)).copied().unwrap_or(0.0);
+    let before = sample(below.checked_sub(1));
+    let [a, b, after] = [0, 1, 2].map(|n| sample(Some(below + n)));
+    let (turn, bend) = (
+        before - 2.5 * a + 2.0 * b - 0.5 * after,
+        1.5 * (a - b) + 0.5 * (after - before),
+    );
+    a + part * (0.5 * (b - before) + part * (turn + part * bend))
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@ use earshot::Detector;
 
 use super::echo::{BLOCK, Canceller, Removal};
 use super::frames::{Frame, Framer, RATE};
+use super::pace::{PAST, Pace};
 use super::prompt::{Prompt, read};
 use crate::sound::resample::{ResampleError, Resampler};
 
@@ -61,6 +62,8 @@ const AGAIN: usize = 125;
 const DEAF: usize = 22;
 /// Blocks that are worked on in a call, so that nobody waits for long: 0.6 s.
 const AT_ONCE: usize = 40;
+/// Looks at a drift of which the middle one is believed.
+const SURE: usize = 3;
 /// Power of a block from which it counts as playback: -60 dB.
 const PLAYS: f32 = 1e-6 * BLOCK as f32;
 
@@ -73,7 +76,9 @@ pub struct Ear {
     removal: Removal,
     heard: Resampler,
     played: Resampler,
+    /// What was heard and what was played, the latter with [`PAST`] samples from before.
     waiting: (Vec<f32>, Vec<f32>),
+    pace: Pace,
     /// What was pushed, without samples that are no sound.
     tame: (Vec<f32>, Vec<f32>),
     canceller: Canceller,
@@ -110,6 +115,8 @@ struct Lesson {
     whole: bool,
     learned: usize,
     over: bool,
+    /// How fast the echo came later meanwhile, samples a sample.
+    drifts: Vec<f64>,
 }
 
 impl Lesson {
@@ -121,6 +128,7 @@ impl Lesson {
             whole: false,
             learned: 0,
             over: false,
+            drifts: Vec::new(),
         }
     }
 }
@@ -136,7 +144,8 @@ impl Ear {
             removal,
             heard: Resampler::new(rate, RATE, 1)?,
             played: Resampler::new(rate, RATE, 1)?,
-            waiting: Default::default(),
+            waiting: (Vec::new(), vec![0.0; PAST]),
+            pace: Pace::default(),
             tame: Default::default(),
             canceller: Canceller::new(),
             lesson: Lesson::of(LESSON),
@@ -202,6 +211,8 @@ impl Ear {
             self.waiting.0.extend([0.0; BLOCK]);
             self.waiting.1.extend([0.0; BLOCK]);
         }
+        // As far as the playback may be read ahead.
+        self.waiting.1.extend([0.0; PAST]);
         self.hear(true, prompts);
         Ok(())
     }
@@ -221,7 +232,7 @@ impl Ear {
             if self.removal == Removal::Adaptive && !self.lesson.over && !self.teach(over, most) {
                 return;
             }
-            let blocks = self.waiting.0.len().min(self.waiting.1.len()) / BLOCK;
+            let blocks = self.blocks();
             let shift = self.shifts.front().copied();
             let now = blocks.min(most).min(shift.unwrap_or(usize::MAX));
             self.work(now, prompts);
@@ -242,14 +253,19 @@ impl Ear {
     /// how much. Else the room has to be learned anew.
     fn move_playback(&mut self, blocks: usize) -> bool {
         let (heard, played) = (&self.waiting.0, &mut self.waiting.1);
-        let all = blocks * BLOCK;
-        match self.canceller.shifted(&heard[..all], &played[..all]) {
+        let mut beside = vec![0.0; blocks * BLOCK];
+        for (block, out) in beside.as_chunks_mut().0.iter_mut().enumerate() {
+            self.pace.read(played, block, out);
+        }
+        let later = self.canceller.shifted(&heard[..beside.len()], &beside);
+        self.canceller.moved();
+        match later {
             None => {
                 self.canceller.doubt();
                 false
             }
             Some(later) if later < 0 => {
-                let sooner = (later.unsigned_abs() as usize).min(played.len());
+                let sooner = (later.unsigned_abs() as usize).min(played.len() - PAST);
                 played.drain(..sooner);
                 true
             }
@@ -263,13 +279,18 @@ impl Ear {
     /// Works on so many blocks of those that wait.
     fn work(&mut self, blocks: usize, prompts: &mut Vec<Prompt>) {
         let (mut left, mut echo) = ([0.0f32; BLOCK], [0.0f32; BLOCK]);
-        for block in 0..blocks {
-            let range = block * BLOCK..(block + 1) * BLOCK;
-            let heard = &self.waiting.0[range.clone()];
-            let played = &self.waiting.1[range];
+        let mut played = [0.0f32; BLOCK];
+        let (heard, beside) = std::mem::take(&mut self.waiting);
+        for (block, heard) in heard.as_chunks::<BLOCK>().0[..blocks].iter().enumerate() {
+            self.pace.read(&beside[block * BLOCK..], 0, &mut played);
+            self.pace.pass();
+            let played = &played;
             match self.removal {
                 Removal::None | Removal::Mixed | Removal::Spectral => left.copy_from_slice(heard),
                 Removal::Adaptive => self.canceller.block(heard, played, &mut left),
+            }
+            if let Some(drift) = self.canceller.drift() {
+                self.pace.heed(drift);
             }
             if matches!(self.removal, Removal::Spectral | Removal::Adaptive) {
                 if self.voice.is_none() && power(played) > PLAYS {
@@ -292,18 +313,25 @@ impl Ear {
             }
             self.fresh = fresh;
         }
+        self.waiting = (heard, beside);
         self.waiting.0.drain(..blocks * BLOCK);
         self.waiting.1.drain(..blocks * BLOCK);
+    }
+
+    /// Blocks of what waits that can be worked on.
+    fn blocks(&self) -> usize {
+        let heard = self.waiting.0.len() / BLOCK;
+        heard.min(self.pace.blocks(self.waiting.1.len()))
     }
 
     /// Lets the filter hear the beginning of the playback beforehand, once enough of it
     /// waits: with the room known from the start, the first prompts are as good as the
     /// others. Tells whether that is done; `most` blocks are heard in a call.
     fn teach(&mut self, over: bool, most: usize) -> bool {
-        let (heard, played) = (&self.waiting.0, &self.waiting.1);
         // Beyond the next shift another room is heard.
         let next = self.shifts.front().copied().unwrap_or(usize::MAX);
-        let all = (heard.len().min(played.len()) / BLOCK).min(next);
+        let all = self.blocks().min(next);
+        let played = &self.waiting.1[PAST..];
         let lesson = &mut self.lesson;
         if !lesson.whole {
             while lesson.counted < all {
@@ -327,14 +355,16 @@ impl Ear {
                 return true;
             }
         }
-        let (heard, played) = (&self.waiting.0, &self.waiting.1);
+        let (heard, beside) = (&self.waiting.0, &self.waiting.1);
         let lesson = &mut self.lesson;
         let end = (lesson.learned + most.min(lesson.counted)).min(lesson.counted);
-        let mut left = [0.0; BLOCK];
+        let (mut left, mut played) = ([0.0; BLOCK], [0.0; BLOCK]);
         for block in lesson.learned..if lesson.whole { end } else { 0 } {
-            let range = block * BLOCK..(block + 1) * BLOCK;
-            let (heard, played) = (&heard[range.clone()], &played[range]);
+            let heard = &heard[block * BLOCK..(block + 1) * BLOCK];
+            self.pace.read(beside, block, &mut played);
+            let played = &played;
             self.canceller.block(heard, played, &mut left);
+            lesson.drifts.extend(self.canceller.drift());
             if !self.taught {
                 // How much of the band is left is known beforehand, too.
                 self.framer.push(&left, played, 0.0, &mut self.fresh);
@@ -345,6 +375,16 @@ impl Ear {
         lesson.over = lesson.whole && lesson.learned == lesson.counted;
         if lesson.over && !self.taught {
             self.framer.rewind();
+            // The filter knows where the echo is at the lesson's end.
+            let middle = lesson.drifts.len() / 2;
+            if lesson.drifts.len() >= SURE {
+                let drift = *lesson
+                    .drifts
+                    .select_nth_unstable_by(middle, f64::total_cmp)
+                    .1;
+                self.pace.begin(drift, (lesson.learned * BLOCK) as f64);
+            }
+            self.canceller.moved();
             self.taught = lesson.playing >= AGAIN;
         }
         lesson.over

@@ -36,6 +36,18 @@ const CLEAR: f32 = 8.0;
 /// How slowly the power of all that is no echo is followed.
 const SLOW: f32 = 0.8;
 
+/// Blocks between two looks at how late the echo comes (0.5 s), looks for which a filter is
+/// kept to compare with, and samples of lateness from which it is too old.
+const LOOK: u32 = 31;
+const LOOKS: u32 = 6;
+const FAR: f32 = 2.0;
+/// Bins that are looked at, 200 to 2000 Hz: there tunes have most of their sound, and
+/// lateness that counts turns no phase all the way round.
+const LOWEST: usize = 6;
+const HIGHEST: usize = 64;
+/// How much of what is looked at has to agree.
+const PLAIN: f32 = 0.8;
+
 /// How known playback is taken out of the microphone's sound.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Removal {
@@ -69,6 +81,7 @@ pub(super) struct Canceller {
     /// Slow means of the power of the microphone and of what is left.
     heard_power: f32,
     left_power: f32,
+    drift: Drift,
 }
 
 impl Canceller {
@@ -90,6 +103,7 @@ impl Canceller {
             left_spectrum: zero,
             heard_power: 0.0,
             left_power: 0.0,
+            drift: Drift::default(),
         }
     }
 
@@ -115,6 +129,7 @@ impl Canceller {
         for ((out, heard), echo) in left.iter_mut().zip(heard).zip(echo) {
             *out = heard - echo;
         }
+        self.look(heard);
         self.learn(left);
         let power = |sound: &[f32]| sound.iter().map(|x| x * x).sum::<f32>();
         self.heard_power += 0.05 * (power(heard) - self.heard_power);
@@ -132,6 +147,18 @@ impl Canceller {
     /// anew.
     pub(super) fn doubt(&mut self) {
         self.unsure = unsure();
+        self.drift = Drift::default();
+    }
+
+    /// By how many samples a sample the echo has come later of late, against what is read of
+    /// the playback; `None` if there is nothing new.
+    pub(super) fn drift(&mut self) -> Option<f64> {
+        self.drift.found.take()
+    }
+
+    /// What is read of the playback has moved: what was seen of its drift means nothing now.
+    pub(super) fn moved(&mut self) {
+        self.drift = Drift::default();
     }
 
     /// How many samples later than foretold the echo of `played` is in `heard`, both of
@@ -175,6 +202,44 @@ impl Canceller {
         let best = lags.clone().max_by(|a, b| at(*a).total_cmp(&at(*b)))?;
         let all = lags.clone().map(|lag| at(lag).powi(2)).sum::<f32>() / lags.count() as f32;
         (at(best) > CLEAR * all.sqrt()).then_some(best)
+    }
+
+    /// Looks how much later the echo comes than the filter of a moment ago foretells.
+    fn look(&mut self, heard: &[f32]) {
+        let drift = &mut self.drift;
+        drift.blocks += 1;
+        if !drift.kept.is_empty() {
+            self.spectrum.fill(Complex32::default());
+            for (weights, past) in drift.kept.iter().zip(&self.past) {
+                for ((sum, w), x) in self.spectrum.iter_mut().zip(weights).zip(past) {
+                    *sum += w * x;
+                }
+            }
+            invert(&*self.back, &mut self.spectrum, &mut self.scratch);
+            self.scratch[..BLOCK].fill(0.0);
+            transform(&*self.forward, &mut self.scratch, &mut self.spectrum);
+            self.scratch[BLOCK..].copy_from_slice(heard);
+            self.scratch[..BLOCK].fill(0.0);
+            transform(&*self.forward, &mut self.scratch, &mut self.left_spectrum);
+            let both = self.left_spectrum.iter().zip(&self.spectrum);
+            for (sum, (heard, echo)) in drift.cross.iter_mut().zip(both) {
+                *sum += heard * echo.conj();
+            }
+        }
+        if drift.blocks >= LOOK {
+            drift.blocks = 0;
+            let later = drift.later();
+            drift.found = later
+                .zip(drift.later)
+                .map(|(now, before)| f64::from(now - before) / (LOOK as usize * BLOCK) as f64);
+            drift.later = later;
+            drift.looks += 1;
+            drift.cross.clear();
+            drift.cross.resize(BINS, Complex32::default());
+            if drift.looks >= LOOKS || later.is_none_or(|later| later.abs() > FAR) {
+                (drift.kept, drift.later, drift.looks) = (self.filter.clone(), None, 0);
+            }
+        }
     }
 
     fn forget(&mut self) {
@@ -223,6 +288,42 @@ impl Canceller {
                 *unsure = SAME * SAME * (1.0 - known) * *unsure + (1.0 - SAME * SAME) * weight;
             }
         }
+    }
+}
+
+/// How the echo comes later and later, or sooner, than a filter of a moment ago foretells.
+#[derive(Debug, Default)]
+struct Drift {
+    /// That filter.
+    kept: Vec<Vec<Complex32>>,
+    /// What is heard times what it foretells, since the last look.
+    cross: Vec<Complex32>,
+    blocks: u32,
+    looks: u32,
+    /// Samples by which the echo was later at the last look.
+    later: Option<f32>,
+    found: Option<f64>,
+}
+
+impl Drift {
+    /// Samples by which the echo is later than foretold: the slope of the phase between the
+    /// two over frequency, where it is clear.
+    fn later(&self) -> Option<f32> {
+        let step = std::f32::consts::PI / BLOCK as f32;
+        let bins = self.cross.iter().enumerate().take(HIGHEST).skip(LOWEST);
+        let (mut slope, mut weight) = (0.0, 0.0);
+        for (bin, cross) in bins.clone() {
+            let turn = step * bin as f32;
+            slope -= cross.norm() * turn * cross.arg();
+            weight += cross.norm() * turn * turn;
+        }
+        let later = slope / weight;
+        let (mut along, mut all) = (0.0, 0.0);
+        for (bin, cross) in bins {
+            along += (cross * Complex32::from_polar(1.0, step * bin as f32 * later)).re;
+            all += cross.norm();
+        }
+        (later.is_finite() && along > PLAIN * all).then_some(later)
     }
 }
 

@@ -11,6 +11,7 @@ mod ear;
 mod echo;
 mod frames;
 mod grid;
+mod pace;
 mod prompt;
 mod score;
 pub mod session;
