@@ -62,8 +62,6 @@ const AGAIN: usize = 125;
 const DEAF: usize = 22;
 /// Blocks that are worked on in a call, so that nobody waits for long: 0.6 s.
 const AT_ONCE: usize = 40;
-/// Looks at a drift of which the middle one is believed.
-const SURE: usize = 3;
 /// Power of a block from which it counts as playback: -60 dB.
 const PLAYS: f32 = 1e-6 * BLOCK as f32;
 
@@ -115,8 +113,6 @@ struct Lesson {
     whole: bool,
     learned: usize,
     over: bool,
-    /// How fast the echo came later meanwhile, samples a sample.
-    drifts: Vec<f64>,
 }
 
 impl Lesson {
@@ -128,7 +124,6 @@ impl Lesson {
             whole: false,
             learned: 0,
             over: false,
-            drifts: Vec::new(),
         }
     }
 }
@@ -364,7 +359,6 @@ impl Ear {
             self.pace.read(beside, block, &mut played);
             let played = &played;
             self.canceller.block(heard, played, &mut left);
-            lesson.drifts.extend(self.canceller.drift());
             if !self.taught {
                 // How much of the band is left is known beforehand, too.
                 self.framer.push(&left, played, 0.0, &mut self.fresh);
@@ -376,15 +370,11 @@ impl Ear {
         if lesson.over && !self.taught {
             self.framer.rewind();
             // The filter knows where the echo is at the lesson's end.
-            let middle = lesson.drifts.len() / 2;
-            if lesson.drifts.len() >= SURE {
-                let drift = *lesson
-                    .drifts
-                    .select_nth_unstable_by(middle, f64::total_cmp)
-                    .1;
-                self.pace.begin(drift, (lesson.learned * BLOCK) as f64);
+            let learned = lesson.learned * BLOCK;
+            let (heard, played) = (&heard[..learned], &beside[PAST..PAST + learned]);
+            if let Some((later, drift)) = self.canceller.later(heard, played) {
+                self.pace.begin(later, drift);
             }
-            self.canceller.moved();
             self.taught = lesson.playing >= AGAIN;
         }
         lesson.over

@@ -15,6 +15,8 @@ use std::sync::Arc;
 use realfft::num_complex::Complex32;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
+use crate::sound::timeline::median;
+
 /// Samples in a block, at [`RATE`](super::frames::RATE): 16 ms.
 pub(super) const BLOCK: usize = 256;
 /// Partitions of the filter: 320 ms of room and delay.
@@ -46,7 +48,10 @@ const FAR: f32 = 2.0;
 const LOWEST: usize = 6;
 const HIGHEST: usize = 64;
 /// How much of what is looked at has to agree.
-const PLAIN: f32 = 0.8;
+const PLAIN: f32 = 0.97;
+
+/// Looks through which a line can be drawn.
+const CLEAR_LOOKS: usize = 4;
 
 /// How known playback is taken out of the microphone's sound.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -110,21 +115,8 @@ impl Canceller {
     /// Takes a block of the microphone's sound and the playback's at the same time;
     /// fills in what is left.
     pub(super) fn block(&mut self, heard: &[f32], played: &[f32], left: &mut [f32]) {
-        self.reference.copy_within(BLOCK.., 0);
-        self.reference[BLOCK..].copy_from_slice(played);
-        let mut newest = self.past.pop_back().unwrap_or_default();
-        newest.resize(BINS, Complex32::default());
-        self.scratch.copy_from_slice(&self.reference);
-        transform(&*self.forward, &mut self.scratch, &mut newest);
-        self.past.push_front(newest);
-
-        self.spectrum.fill(Complex32::default());
-        for (weights, past) in self.filter.iter().zip(&self.past) {
-            for ((sum, w), x) in self.spectrum.iter_mut().zip(weights).zip(past) {
-                *sum += w * x;
-            }
-        }
-        invert(&*self.back, &mut self.spectrum, &mut self.scratch);
+        self.hear(played);
+        self.foretell(None);
         let echo = &self.scratch[BLOCK..];
         for ((out, heard), echo) in left.iter_mut().zip(heard).zip(echo) {
             *out = heard - echo;
@@ -204,42 +196,86 @@ impl Canceller {
         (at(best) > CLEAR * all.sqrt()).then_some(best)
     }
 
+    /// How many samples later than foretold the echo of `played` came at the beginning of
+    /// `heard`, and by how many more a sample, as the filter knows it now: a line through
+    /// what is seen in each half second. `None` if too little is clear.
+    pub(super) fn later(&mut self, heard: &[f32], played: &[f32]) -> Option<(f64, f64)> {
+        let past = (self.reference.clone(), self.past.clone());
+        let mut drift = Drift::of(self.filter.clone());
+        let mut seen = Vec::new();
+        let blocks = heard.as_chunks::<BLOCK>().0.iter();
+        for (block, (heard, played)) in (1u32..).zip(blocks.zip(played.as_chunks::<BLOCK>().0)) {
+            self.hear(played);
+            self.compare(&mut drift, heard);
+            if block.is_multiple_of(LOOK) {
+                let middle = (f64::from(block) - 0.5 * f64::from(LOOK)) * BLOCK as f64;
+                seen.extend(drift.later().map(|later| (middle, f64::from(later))));
+                drift.cross.fill(Complex32::default());
+            }
+        }
+        (self.reference, self.past) = past;
+        line(&seen)
+    }
+
     /// Looks how much later the echo comes than the filter of a moment ago foretells.
     fn look(&mut self, heard: &[f32]) {
-        let drift = &mut self.drift;
+        let mut drift = std::mem::take(&mut self.drift);
+        self.compare(&mut drift, heard);
         drift.blocks += 1;
-        if !drift.kept.is_empty() {
-            self.spectrum.fill(Complex32::default());
-            for (weights, past) in drift.kept.iter().zip(&self.past) {
-                for ((sum, w), x) in self.spectrum.iter_mut().zip(weights).zip(past) {
-                    *sum += w * x;
-                }
-            }
-            invert(&*self.back, &mut self.spectrum, &mut self.scratch);
-            self.scratch[..BLOCK].fill(0.0);
-            transform(&*self.forward, &mut self.scratch, &mut self.spectrum);
-            self.scratch[BLOCK..].copy_from_slice(heard);
-            self.scratch[..BLOCK].fill(0.0);
-            transform(&*self.forward, &mut self.scratch, &mut self.left_spectrum);
-            let both = self.left_spectrum.iter().zip(&self.spectrum);
-            for (sum, (heard, echo)) in drift.cross.iter_mut().zip(both) {
-                *sum += heard * echo.conj();
-            }
-        }
         if drift.blocks >= LOOK {
             drift.blocks = 0;
-            let later = drift.later();
-            drift.found = later
-                .zip(drift.later)
-                .map(|(now, before)| f64::from(now - before) / (LOOK as usize * BLOCK) as f64);
-            drift.later = later;
             drift.looks += 1;
-            drift.cross.clear();
-            drift.cross.resize(BINS, Complex32::default());
-            if drift.looks >= LOOKS || later.is_none_or(|later| later.abs() > FAR) {
-                (drift.kept, drift.later, drift.looks) = (self.filter.clone(), None, 0);
+            let (before, now) = (drift.later, drift.later());
+            let all = f64::from(LOOK) * BLOCK as f64;
+            drift.found = now.zip(before).map(|(now, b)| f64::from(now - b) / all);
+            drift.later = now;
+            drift.cross.fill(Complex32::default());
+            if drift.looks >= LOOKS || now.is_none_or(|now| now.abs() > FAR) {
+                let found = drift.found;
+                drift = Drift::of(self.filter.clone());
+                drift.found = found;
             }
         }
+        self.drift = drift;
+    }
+
+    /// Sets what is heard beside what the filter kept in `drift` foretells.
+    fn compare(&mut self, drift: &mut Drift, heard: &[f32]) {
+        if drift.kept.is_empty() {
+            return;
+        }
+        self.foretell(Some(&drift.kept));
+        self.scratch[..BLOCK].fill(0.0);
+        transform(&*self.forward, &mut self.scratch, &mut self.spectrum);
+        self.scratch[..BLOCK].fill(0.0);
+        self.scratch[BLOCK..].copy_from_slice(heard);
+        transform(&*self.forward, &mut self.scratch, &mut self.left_spectrum);
+        let both = self.left_spectrum.iter().zip(&self.spectrum);
+        for (sum, (heard, echo)) in drift.cross.iter_mut().zip(both) {
+            *sum += heard * echo.conj();
+        }
+    }
+
+    /// Takes a block of the playback.
+    fn hear(&mut self, played: &[f32]) {
+        self.reference.copy_within(BLOCK.., 0);
+        self.reference[BLOCK..].copy_from_slice(played);
+        let mut newest = self.past.pop_back().unwrap_or_default();
+        newest.resize(BINS, Complex32::default());
+        self.scratch.copy_from_slice(&self.reference);
+        transform(&*self.forward, &mut self.scratch, &mut newest);
+        self.past.push_front(newest);
+    }
+
+    /// The echo as `filter` foretells it, or the present one: the second half of the scratch.
+    fn foretell(&mut self, filter: Option<&[Vec<Complex32>]>) {
+        self.spectrum.fill(Complex32::default());
+        for (weights, past) in filter.unwrap_or(&self.filter).iter().zip(&self.past) {
+            for ((sum, w), x) in self.spectrum.iter_mut().zip(weights).zip(past) {
+                *sum += w * x;
+            }
+        }
+        invert(&*self.back, &mut self.spectrum, &mut self.scratch);
     }
 
     fn forget(&mut self) {
@@ -306,6 +342,15 @@ struct Drift {
 }
 
 impl Drift {
+    /// Against this filter.
+    fn of(filter: Vec<Vec<Complex32>>) -> Self {
+        Drift {
+            kept: filter,
+            cross: vec![Complex32::default(); BINS],
+            ..Drift::default()
+        }
+    }
+
     /// Samples by which the echo is later than foretold: the slope of the phase between the
     /// two over frequency, where it is clear.
     fn later(&self) -> Option<f32> {
@@ -325,6 +370,22 @@ impl Drift {
         }
         (later.is_finite() && along > PLAIN * all).then_some(later)
     }
+}
+
+/// Where the line through `points` begins, and its slope: the middle one of the slopes
+/// between all of them, which some that are far off do not turn (Sen, "Estimates of the
+/// regression coefficient based on Kendall's tau", JASA 63, 1968).
+fn line(points: &[(f64, f64)]) -> Option<(f64, f64)> {
+    if points.len() < CLEAR_LOOKS {
+        return None;
+    }
+    let pairs = points.iter().enumerate().flat_map(|(n, a)| {
+        let later = points[n + 1..].iter();
+        later.map(move |b| (b.1 - a.1) / (b.0 - a.0))
+    });
+    let slope = median(&mut pairs.collect::<Vec<f64>>());
+    let begins = points.iter().map(|(x, y)| y - slope * x);
+    Some((median(&mut begins.collect::<Vec<f64>>()), slope))
 }
 
 /// How unsure a filter is that has learned nothing.

@@ -19,7 +19,7 @@ const TAPS: usize = 12;
 /// The most that is read faster or slower: crystals differ by less.
 const MOST: f64 = 500e-6;
 /// Share of a drift that is put right at once: one look is not exact.
-const AT_ONCE: f64 = 0.3;
+const AT_ONCE: f64 = 0.2;
 
 /// Where the playback is read, and how fast.
 #[derive(Debug, Clone, Copy, Default)]
@@ -62,11 +62,11 @@ impl Pace {
         self.faster = (self.faster - AT_ONCE * drift).clamp(-MOST, MOST);
     }
 
-    /// The filter has learned where the echo is `samples` later, when it came later by
-    /// `drift` samples a sample: reads so that it is there from now on.
-    pub(super) fn begin(&mut self, drift: f64, samples: f64) {
-        let drift = drift.clamp(-MOST, MOST);
-        (self.faster, self.ahead) = (-drift, drift * samples);
+    /// The echo comes `later` samples later than the filter foretells, and by `drift` more a
+    /// sample: reads so that it comes as foretold.
+    pub(super) fn begin(&mut self, later: f64, drift: f64) {
+        self.faster = -drift.clamp(-MOST, MOST);
+        self.ahead = (-later).clamp(-FURTHEST, FURTHEST);
     }
 
     fn ahead_at(&self, samples: f64) -> f64 {
@@ -90,7 +90,7 @@ fn between(sound: &[f32], place: f64) -> f32 {
         .map(|tap| {
             let from = tap as f32 - reach - part;
             let window = 0.5 + 0.5 * (PI * from / (reach + 0.5)).cos();
-            let sign = if (tap + TAPS) % 2 == 0 { -1.0 } else { 1.0 };
+            let sign = if (tap + TAPS).is_multiple_of(2) { -1.0 } else { 1.0 };
             sound[below + tap - TAPS] * window * sign * sine / from
         })
         .sum()
@@ -119,7 +119,7 @@ mod tests {
     fn it_reads_on_where_it_was_at_any_pace() {
         let sound: Vec<f32> = (0..40_000).map(|n| tone(500.0, f64::from(n))).collect();
         let mut pace = Pace::default();
-        pace.begin(-400e-6, 10_000.0);
+        pace.begin(4.0, -400e-6);
         let mut place = PAST as f64 - 4.0;
         let mut out = [0.0; BLOCK];
         for block in 0..100 {
