@@ -18,8 +18,10 @@ const FURTHEST: f64 = 480.0;
 const TAPS: usize = 12;
 /// The most that is read faster or slower: crystals differ by less.
 const MOST: f64 = 500e-6;
-/// Share of a drift that is put right at once: one look is not exact.
-const AT_ONCE: f64 = 0.2;
+/// Share of a drift that is put right at once, at first and later on: one look is not exact,
+/// and crystals do not change.
+const AT_FIRST: f64 = 0.2;
+const LATER_ON: f64 = 0.1;
 
 /// Where the playback is read, and how fast.
 #[derive(Debug, Clone, Copy, Default)]
@@ -28,6 +30,8 @@ pub(super) struct Pace {
     ahead: f64,
     /// How many more samples it is read a sample.
     faster: f64,
+    /// Drifts that were heeded.
+    heeded: u32,
 }
 
 impl Pace {
@@ -59,7 +63,9 @@ impl Pace {
 
     /// The echo was found to come later by `drift` samples a sample.
     pub(super) fn heed(&mut self, drift: f64) {
-        self.faster = (self.faster - AT_ONCE * drift).clamp(-MOST, MOST);
+        self.heeded = self.heeded.saturating_add(1);
+        let share = (1.0 / f64::from(self.heeded)).clamp(LATER_ON, AT_FIRST);
+        self.faster = (self.faster - share * drift).clamp(-MOST, MOST);
     }
 
     /// The echo comes `later` samples later than the filter foretells, and by `drift` more a

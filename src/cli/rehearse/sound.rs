@@ -164,6 +164,10 @@ pub(super) struct HeardFile {
     pub(super) ending: Ending,
 }
 
+/// Seconds by which a band is given to the ear sooner than it was found: that is not exact,
+/// and a filter cannot hear what is still to come.
+const SOONER: f64 = 0.010;
+
 /// Hears the calls in `voice`, and where the beats of `band` lie beside them.
 pub(super) fn hear_file(
     mut voice: Recording,
@@ -201,7 +205,7 @@ pub(super) fn hear_file(
         }
     };
     let mut played = match (removal, other) {
-        (Removal::Adaptive, Some(band)) => Some(Mono::open(band, rate, later)?),
+        (Removal::Adaptive, Some(band)) => Some(Mono::open(band, rate, later - SOONER)?),
         _ => None,
     };
     let mut ear = Ear::new(rate, Method::default(), removal)?;
