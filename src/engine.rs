@@ -61,6 +61,10 @@ const PAUSE: f64 = 3.0;
 const STILL_COUNTED: f32 = 0.2;
 /// Beats in a row, the tune's first the last, that are enough to have led in.
 const LED_IN_BY: u32 = 2;
+/// Probability of a count after the beats that the tracker counts, from which it is believed
+/// although other beats are heard by then than first: the tracker has counted them anew. Of
+/// 23 such counts in 432 recordings the seven from here on were right, of the others nine.
+const COUNTED_ON: f32 = 0.93;
 /// Probability of a count after the beats that the tracker counts, below which the tune's
 /// beginning was not heard well enough to count from.
 const BEGUN_WELL: f32 = 0.7;
@@ -274,7 +278,9 @@ impl Engine {
         self.moved &= counted[LEAD_IN_BEATS - 1] < 0.5 || self.alike < LED_IN_BY;
         let by_tracker = counted.iter().sum::<f32>() >= STILL_COUNTED;
         if self.by_tracker && !by_tracker {
-            let wrong = match (self.moved, self.belief.count().1 < BEGUN_WELL) {
+            let sure = self.belief.count().1;
+            let wrong = match (self.moved, sure < BEGUN_WELL) {
+                (true, _) if sure >= COUNTED_ON => None,
                 (true, _) => Some(self.settings.trust.wrong),
                 (false, true) if self.opened < COUNTED_BEATS as u32 => Some(0.0),
                 (false, true) => None,

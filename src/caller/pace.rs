@@ -96,7 +96,11 @@ fn between(sound: &[f32], place: f64) -> f32 {
         .map(|tap| {
             let from = tap as f32 - reach - part;
             let window = 0.5 + 0.5 * (PI * from / (reach + 0.5)).cos();
-            let sign = if (tap + TAPS).is_multiple_of(2) { -1.0 } else { 1.0 };
+            let sign = if (tap + TAPS).is_multiple_of(2) {
+                -1.0
+            } else {
+                1.0
+            };
             sound[below + tap - TAPS] * window * sign * sine / from
         })
         .sum()

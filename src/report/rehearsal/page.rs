@@ -27,7 +27,7 @@ td.bad { font-weight: bold }
 .plot { width: 100%; height: auto; display: block; break-inside: avoid }
 .plot text { font: 11px Georgia, serif } .plot .number { font-weight: bold }
 .plot .part { font-size: 10px } .plot .letter { font: bold 12px Georgia, serif }
-.pair { display: flex; gap: 4mm; break-inside: avoid } .pair > div { flex: 1 }
+.pair { display: flex; gap: 4mm; break-inside: avoid } .pair > div { flex: 1; max-width: 50% }
 @media print { body { margin: 0; padding: 0; max-width: none } }
 ";
 
