@@ -279,14 +279,16 @@ impl Engine {
         let by_tracker = counted.iter().sum::<f32>() >= STILL_COUNTED;
         if self.by_tracker && !by_tracker {
             let sure = self.belief.count().1;
-            let wrong = match (self.moved, sure < BEGUN_WELL) {
-                (true, _) if sure >= COUNTED_ON => None,
-                (true, _) => Some(self.settings.trust.wrong),
-                (false, true) if self.opened < COUNTED_BEATS as u32 => Some(0.0),
-                (false, true) => None,
-                (false, false) => None,
+            let doubted = match self.moved {
+                true => (sure < COUNTED_ON).then_some(self.settings.trust.wrong),
+                false => {
+                    let begun = self.opened < COUNTED_BEATS as u32;
+                    (begun && sure < BEGUN_WELL).then_some(0.0)
+                }
             };
-            wrong.into_iter().for_each(|wrong| self.belief.doubt(wrong));
+            if let Some(wrong) = doubted {
+                self.belief.doubt(wrong);
+            }
             self.moved = false;
         }
         self.by_tracker = by_tracker;

@@ -238,8 +238,6 @@ impl Features {
         let loudness = ln(sum(parts) / BANDS as f32 + FLOOR);
         now.iter_mut().for_each(|level| *level = ln(*level + FLOOR));
 
-        // Plain averages at first, so that the start of a recording is not judged
-        // against a made-up past; running means later.
         self.unheard = match heard.iter().all(|sample| *sample == 0.0) {
             true => self.unheard.saturating_add(1),
             false => 0,
@@ -247,6 +245,8 @@ impl Features {
         if self.unheard >= UNHEARD {
             self.taught = self.taught.min(UNHEARD);
         }
+        // Plain averages at first, so that the start of a recording is not judged
+        // against a made-up past; running means later.
         self.taught = self.taught.saturating_add(1);
         let share = 1.0 / SETTLE.min(self.taught as f32);
         let (against_mean, rest) = self.features.split_at_mut(BANDS);

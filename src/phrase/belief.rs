@@ -87,11 +87,18 @@ pub struct Belief {
     lead_in: [f32; LEAD_IN_BEATS],
     places: Vec<f32>,
     next: Vec<f32>,
-    /// Whether the count comes from the tune's beginning or the caller, without a pause
-    /// since.
-    counted: bool,
-    /// Whether it came from there before a pause, and was not doubted since.
-    was_counted: bool,
+    told_by: ToldBy,
+}
+
+/// What told the count.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum ToldBy {
+    /// Nothing but the tune itself.
+    Tune,
+    /// The tune's beginning or the caller, before a pause.
+    BeforePause,
+    /// The tune's beginning or the caller, without a pause since.
+    Beginning,
 }
 
 impl Belief {
@@ -104,14 +111,13 @@ impl Belief {
             lead_in: [0.0; LEAD_IN_BEATS],
             places: vec![1.0 / beats as f32; beats],
             next: vec![0.0; beats],
-            counted: false,
-            was_counted: false,
+            told_by: ToldBy::Tune,
         }
     }
 
     /// Forgets everything.
     pub fn forget(&mut self) {
-        (self.counted, self.was_counted) = (false, false);
+        self.told_by = ToldBy::Tune;
         self.lead_in = [0.0; LEAD_IN_BEATS];
         let even = 1.0 / self.places.len() as f32;
         self.places.fill(even);
@@ -149,7 +155,7 @@ impl Belief {
         if self.form != Form::default() {
             return;
         }
-        let weight = match self.counted {
+        let weight = match self.counted() {
             true => self.trust.counted_tune_weight,
             false => self.trust.tune_weight,
         };
@@ -183,7 +189,9 @@ impl Belief {
             *next = (1.0 - by_count) * share;
         }
         let (lead_in, opening) = counted.split_at(LEAD_IN_BEATS - 1);
-        self.counted |= begun(&counted);
+        if begun(&counted) {
+            self.told_by = ToldBy::Beginning;
+        }
         for (next, p) in self.next.iter_mut().zip(opening) {
             *next += p;
         }
@@ -215,7 +223,7 @@ impl Belief {
     /// The count that the tune's beginning told may be a beat wrong either way, with this
     /// probability: what was counted were other beats than those that are heard now.
     pub fn doubt(&mut self, wrong: f32) {
-        (self.counted, self.was_counted) = (false, false);
+        self.told_by = ToldBy::Tune;
         let beats = self.places.len();
         self.next.copy_from_slice(&self.places);
         for (place, p) in self.places.iter_mut().enumerate() {
@@ -228,8 +236,9 @@ impl Belief {
     /// the clock unheard, or it stood still: then it goes on where it stopped,
     /// which was up to three beats before the last one announced.
     pub fn pause(&mut self, beats: f64) {
-        self.was_counted |= self.counted;
-        self.counted = false;
+        if self.told_by == ToldBy::Beginning {
+            self.told_by = ToldBy::BeforePause;
+        }
         self.pass(beats);
         // What stood still is what `pass` made, turned back.
         let back = beats.round() as i64;
@@ -285,12 +294,12 @@ impl Belief {
     /// Whether the count comes from the tune's beginning or the caller, without a pause
     /// since: not from the tune alone.
     pub fn counted(&self) -> bool {
-        self.counted
+        self.told_by == ToldBy::Beginning
     }
 
     /// Whether nothing but the tune itself ever told the count.
     pub fn by_tune(&self) -> bool {
-        !self.counted && !self.was_counted
+        self.told_by == ToldBy::Tune
     }
 
     /// The likeliest count, 1 to 8, and its probability.
@@ -330,7 +339,7 @@ impl Belief {
 
     /// Gives the lead-in's share to the tune: the caller says that it is on, and where.
     fn places_known(&mut self) {
-        self.counted = true;
+        self.told_by = ToldBy::Beginning;
         self.lead_in = [0.0; LEAD_IN_BEATS];
         self.normalise();
     }
