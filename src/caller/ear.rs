@@ -252,9 +252,7 @@ impl Ear {
         for (block, out) in beside.as_chunks_mut().0.iter_mut().enumerate() {
             self.pace.read(played, block, out);
         }
-        let later = self.canceller.shifted(&heard[..beside.len()], &beside);
-        self.canceller.moved();
-        match later {
+        match self.canceller.shifted(&heard[..beside.len()], &beside) {
             None => {
                 self.canceller.doubt();
                 false

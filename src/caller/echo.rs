@@ -15,7 +15,7 @@ use std::sync::Arc;
 use realfft::num_complex::Complex32;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
-use crate::sound::timeline::median;
+use super::drift::{Drift, LOOK, line};
 
 /// Samples in a block, at [`RATE`](super::frames::RATE): 16 ms.
 pub(super) const BLOCK: usize = 256;
@@ -37,21 +37,6 @@ const MOST_SHIFTED: i64 = 1_600;
 const CLEAR: f32 = 8.0;
 /// How slowly the power of all that is no echo is followed.
 const SLOW: f32 = 0.8;
-
-/// Blocks between two looks at how late the echo comes (0.5 s), looks for which a filter is
-/// kept to compare with, and samples of lateness from which it is too old.
-const LOOK: u32 = 31;
-const LOOKS: u32 = 6;
-const FAR: f32 = 2.0;
-/// Bins that are looked at, 200 to 2000 Hz: there tunes have most of their sound, and
-/// lateness that counts turns no phase all the way round.
-const LOWEST: usize = 6;
-const HIGHEST: usize = 64;
-/// How much of what is looked at has to agree.
-const PLAIN: f32 = 0.97;
-
-/// Looks through which a line can be drawn.
-const CLEAR_LOOKS: usize = 4;
 
 /// How known playback is taken out of the microphone's sound.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -145,18 +130,14 @@ impl Canceller {
     /// By how many samples a sample the echo has come later of late, against what is read of
     /// the playback; `None` if there is nothing new.
     pub(super) fn drift(&mut self) -> Option<f64> {
-        self.drift.found.take()
-    }
-
-    /// What is read of the playback has moved: what was seen of its drift means nothing now.
-    pub(super) fn moved(&mut self) {
-        self.drift = Drift::default();
+        self.drift.found()
     }
 
     /// How many samples later than foretold the echo of `played` is in `heard`, both of
     /// one length; `None` if that is not clear. For when the two have shifted against each
-    /// other while the room stayed as it is.
+    /// other while the room stayed as it is; what was seen of their drift is forgotten.
     pub(super) fn shifted(&mut self, heard: &[f32], played: &[f32]) -> Option<i64> {
+        self.drift = Drift::default();
         let mut room = Vec::with_capacity(PARTS * BLOCK);
         for part in &self.filter {
             self.spectrum.copy_from_slice(part);
@@ -198,8 +179,10 @@ impl Canceller {
 
     /// How many samples later than foretold the echo of `played` came at the beginning of
     /// `heard`, and by how many more a sample, as the filter knows it now: a line through
-    /// what is seen in each half second. `None` if too little is clear.
+    /// what is seen in each half second. `None` if too little is clear. For sound that is
+    /// heard once more afterwards: what was seen of its drift is forgotten.
     pub(super) fn later(&mut self, heard: &[f32], played: &[f32]) -> Option<(f64, f64)> {
+        self.drift = Drift::default();
         let past = (self.reference.clone(), self.past.clone());
         let mut drift = Drift::of(self.filter.clone());
         let mut seen = Vec::new();
@@ -209,8 +192,7 @@ impl Canceller {
             self.compare(&mut drift, heard);
             if block.is_multiple_of(LOOK) {
                 let middle = (f64::from(block) - 0.5 * f64::from(LOOK)) * BLOCK as f64;
-                seen.extend(drift.later().map(|later| (middle, f64::from(later))));
-                drift.cross.fill(Complex32::default());
+                seen.extend(drift.take_later().map(|later| (middle, later)));
             }
         }
         (self.reference, self.past) = past;
@@ -221,39 +203,22 @@ impl Canceller {
     fn look(&mut self, heard: &[f32]) {
         let mut drift = std::mem::take(&mut self.drift);
         self.compare(&mut drift, heard);
-        drift.blocks += 1;
-        if drift.blocks >= LOOK {
-            drift.blocks = 0;
-            drift.looks += 1;
-            let (before, now) = (drift.later, drift.later());
-            let all = f64::from(LOOK) * BLOCK as f64;
-            drift.found = now.zip(before).map(|(now, b)| f64::from(now - b) / all);
-            drift.later = now;
-            drift.cross.fill(Complex32::default());
-            if drift.looks >= LOOKS || now.is_none_or(|now| now.abs() > FAR) {
-                let found = drift.found;
-                drift = Drift::of(self.filter.clone());
-                drift.found = found;
-            }
-        }
+        drift.pass(&self.filter);
         self.drift = drift;
     }
 
     /// Sets what is heard beside what the filter kept in `drift` foretells.
     fn compare(&mut self, drift: &mut Drift, heard: &[f32]) {
-        if drift.kept.is_empty() {
+        if drift.kept().is_empty() {
             return;
         }
-        self.foretell(Some(&drift.kept));
+        self.foretell(Some(drift.kept()));
         self.scratch[..BLOCK].fill(0.0);
         transform(&*self.forward, &mut self.scratch, &mut self.spectrum);
         self.scratch[..BLOCK].fill(0.0);
         self.scratch[BLOCK..].copy_from_slice(heard);
         transform(&*self.forward, &mut self.scratch, &mut self.left_spectrum);
-        let both = self.left_spectrum.iter().zip(&self.spectrum);
-        for (sum, (heard, echo)) in drift.cross.iter_mut().zip(both) {
-            *sum += heard * echo.conj();
-        }
+        drift.add(&self.left_spectrum, &self.spectrum);
     }
 
     /// Takes a block of the playback.
@@ -325,67 +290,6 @@ impl Canceller {
             }
         }
     }
-}
-
-/// How the echo comes later and later, or sooner, than a filter of a moment ago foretells.
-#[derive(Debug, Default)]
-struct Drift {
-    /// That filter.
-    kept: Vec<Vec<Complex32>>,
-    /// What is heard times what it foretells, since the last look.
-    cross: Vec<Complex32>,
-    blocks: u32,
-    looks: u32,
-    /// Samples by which the echo was later at the last look.
-    later: Option<f32>,
-    found: Option<f64>,
-}
-
-impl Drift {
-    /// Against this filter.
-    fn of(filter: Vec<Vec<Complex32>>) -> Self {
-        Drift {
-            kept: filter,
-            cross: vec![Complex32::default(); BINS],
-            ..Drift::default()
-        }
-    }
-
-    /// Samples by which the echo is later than foretold: the slope of the phase between the
-    /// two over frequency, where it is clear.
-    fn later(&self) -> Option<f32> {
-        let step = std::f32::consts::PI / BLOCK as f32;
-        let bins = self.cross.iter().enumerate().take(HIGHEST).skip(LOWEST);
-        let (mut slope, mut weight) = (0.0, 0.0);
-        for (bin, cross) in bins.clone() {
-            let turn = step * bin as f32;
-            slope -= cross.norm() * turn * cross.arg();
-            weight += cross.norm() * turn * turn;
-        }
-        let later = slope / weight;
-        let (mut along, mut all) = (0.0, 0.0);
-        for (bin, cross) in bins {
-            along += (cross * Complex32::from_polar(1.0, step * bin as f32 * later)).re;
-            all += cross.norm();
-        }
-        (later.is_finite() && along > PLAIN * all).then_some(later)
-    }
-}
-
-/// Where the line through `points` begins, and its slope: the middle one of the slopes
-/// between all of them, which some that are far off do not turn (Sen, "Estimates of the
-/// regression coefficient based on Kendall's tau", JASA 63, 1968).
-fn line(points: &[(f64, f64)]) -> Option<(f64, f64)> {
-    if points.len() < CLEAR_LOOKS {
-        return None;
-    }
-    let pairs = points.iter().enumerate().flat_map(|(n, a)| {
-        let later = points[n + 1..].iter();
-        later.map(move |b| (b.1 - a.1) / (b.0 - a.0))
-    });
-    let slope = median(&mut pairs.collect::<Vec<f64>>());
-    let begins = points.iter().map(|(x, y)| y - slope * x);
-    Some((median(&mut begins.collect::<Vec<f64>>()), slope))
 }
 
 /// How unsure a filter is that has learned nothing.

@@ -7,6 +7,7 @@
 mod abreast;
 mod advice;
 mod align;
+mod drift;
 mod ear;
 mod echo;
 mod frames;
