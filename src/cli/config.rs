@@ -1,5 +1,8 @@
 //! `eightclap config`: defaults kept in a file, and where each comes from.
 
+#[cfg(any(test, fuzzing))]
+#[path = "../../tests/fuzz/config.rs"]
+pub mod fuzz;
 mod keys;
 mod layers;
 #[cfg(test)]

@@ -198,6 +198,10 @@ fn read(reader: &mut Reader, block: &Block, about: &About) -> Option<(String, Ra
         }
         (Kind::Number, _) => reader.number(block, name)?.0.to_string(),
         (Kind::Flag, _) => reader.flag(block, name)?.to_string(),
+        (Kind::List, DeValue::Array(items)) if items.is_empty() => {
+            reader.wrong(span, format!("\"{name}\" is empty; write some words"));
+            return None;
+        }
         (Kind::List, _) => {
             let lines = reader.lines(block, name);
             (!lines.is_empty()).then(|| lines.join("/"))?
@@ -212,20 +216,4 @@ fn place(text: &str, file: Text) -> PathBuf {
         (Some(rest), Some(home)) => home.join(rest),
         _ => file.path.parent().unwrap_or(Path::new("")).join(text),
     }
-}
-
-/// Keys that a table of TOML has, dotted: for the test of the template.
-#[cfg(test)]
-pub(super) fn dotted(text: &str) -> Vec<String> {
-    let document = toml::de::DeTable::parse(text).expect("TOML");
-    let mut all = Vec::new();
-    for (table, value) in document.get_ref() {
-        let inside = value.get_ref().as_table().expect("a table");
-        all.extend(
-            inside
-                .keys()
-                .map(|key| format!("{}.{}", table.get_ref(), key.get_ref())),
-        );
-    }
-    all
 }

@@ -4,22 +4,18 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use clap::{Command, CommandFactory};
+use proptest::prelude::*;
 use unicode_width::UnicodeWidthStr;
 
 use super::keys::{ALL, Defaults, Key, Kind};
-use super::layers::{Layers, Origin, Text, dotted};
-use super::{TEMPLATE, table};
+use super::layers::{Layers, Origin};
+use super::{TEMPLATE, fuzz, table};
 use crate::cli::Cli;
 use crate::sound::device::Choice;
 
 /// Defaults from a file's text and variables.
 fn layers(text: &str, variables: &[(&str, &str)]) -> Layers {
-    let mut layers = Layers::default();
-    layers.file(Text {
-        path: Path::new("/etc/of/me/config.toml"),
-        text,
-        home: Some(Path::new("/home/me")),
-    });
+    let mut layers = fuzz::read(text);
     layers.environment(|name| {
         let set = variables.iter().find(|(variable, _)| *variable == name);
         set.map(|(_, value)| (*value).to_owned())
@@ -191,6 +187,10 @@ fn slips_are_told_with_their_place_and_what_to_write() {
             ":2:8: \"want\": the slower tempo comes first: 112..120",
         ),
         (
+            "[words]\nroles = []\n",
+            ":2:9: \"roles\" is empty; write some words",
+        ),
+        (
             "[words]\nroles = [\"left\", \"right\"]\n",
             ":2:9: \"roles\": \"left\" already means something else in calls; give two words such as \"lark/robin\" or \"gent/lady\"",
         ),
@@ -242,11 +242,9 @@ fn the_template_explains_every_key_and_sets_none() {
         })
         .collect();
     let whole = whole.join("\n");
-    let mut keys = dotted(&whole);
     let mut known: Vec<String> = ALL.iter().map(|about| about.dotted()).collect();
-    keys.sort();
     known.sort();
-    assert_eq!(keys, known);
+    assert_eq!(fuzz::keys(&whole), known);
     let said = layers(&whole, &[]);
     assert!(said.wrong_file.is_none(), "{:?}", said.wrong_file);
     assert_eq!(said.told.len(), ALL.len());
@@ -305,6 +303,46 @@ fn examples_fit_an_old_terminal() {
         // Other lines are wrapped.
         for line in after.lines().filter(|line| line.starts_with("  ")) {
             assert!(line.width() <= 80, "{name}: {line}");
+        }
+    }
+}
+
+/// What may stand behind a key: of the right kind, of another, out of range, no TOML.
+fn value() -> impl Strategy<Value = String> {
+    let usual = "\"USB\" \"2\" 2 -1 0 1024 99999999999999999999 0x10 0.5 4.0 1e-7 -0.0 +2 nan inf \
+        true false \"\" [] [\"gent\",\"lady\"] [\"ox\",\"oxen\",3] \"baker/miller\" \"112..120\" \
+        \"120..112\" \"~/calls\" \"/srv/calls\" \"~//\" {a=1} 1979-05-27 \"\\u0007\" \"\\u2028\" '";
+    let usual: Vec<String> = usual.split_whitespace().map(str::to_owned).collect();
+    prop_oneof![
+        3 => prop::sample::select(usual),
+        1 => any::<i64>().prop_map(|n| n.to_string()),
+        1 => any::<f64>().prop_map(|n| n.to_string()),
+        1 => "\\PC{0,8}".prop_map(|words| toml::Value::from(words).to_string()),
+        1 => "[ -~\n]{0,6}",
+    ]
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(256))]
+
+    #[test]
+    fn any_file_is_read_or_refused(
+        values in prop::collection::vec(prop::option::weighted(0.4, value()), ALL.len()),
+        slips in prop::collection::vec((any::<prop::sample::Index>(), "[\\[\\]{}=\"',.# \n\\PC]{1,3}"), 0..3),
+    ) {
+        let set = ALL.iter().zip(&values);
+        let lines = set.filter_map(|(about, value)| Some((about.dotted(), value.as_ref()?)));
+        let mut text: String = lines.map(|(key, value)| format!("{key} = {value}\n")).collect();
+        // Each key alone, so that one that is no TOML does not hide the others; then all.
+        for line in text.lines() {
+            fuzz::is_read_or_refused(line);
+        }
+        fuzz::is_read_or_refused(&text);
+        for (at, slip) in slips {
+            let at = at.index(text.chars().count() + 1);
+            let at = text.char_indices().nth(at).map_or(text.len(), |(at, _)| at);
+            text.insert_str(at, &slip);
+            fuzz::is_read_or_refused(&text);
         }
     }
 }
