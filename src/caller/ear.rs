@@ -1,5 +1,7 @@
 //! Hearing prompts: samples in, prompts out.
 
+mod lesson;
+
 use std::collections::VecDeque;
 
 use earshot::Detector;
@@ -9,6 +11,7 @@ use super::frames::{Frame, Framer, RATE};
 use super::pace::{PAST, Pace};
 use super::prompt::{Prompt, read};
 use crate::sound::resample::{ResampleError, Resampler};
+use lesson::Lesson;
 
 /// What tells a voice from other sounds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -54,12 +57,6 @@ const LIKE_A_VOICE: f32 = 0.35;
 
 /// Samples beyond this are no sound: full scale is 1.
 const LOUDEST: f32 = 8.0;
-/// Blocks of playback that the filter hears beforehand, to know the room: 6 s; and after
-/// the playback has shifted beside what is heard: 2 s.
-const LESSON: usize = 375;
-const AGAIN: usize = 125;
-/// Blocks after such a shift in which the filter still remembers what was before it: 0.35 s.
-const DEAF: usize = 22;
 /// Blocks that are worked on in a call, so that nobody waits for long: 0.6 s.
 const AT_ONCE: usize = 40;
 /// Power of a block from which it counts as playback: -60 dB.
@@ -101,33 +98,6 @@ pub struct Ear {
     softer: Vec<f32>,
 }
 
-/// Blocks of playback that are heard beforehand.
-#[derive(Debug)]
-struct Lesson {
-    /// How many are enough.
-    enough: usize,
-    /// Blocks that wait to be learned from, those among them that are playback, whether
-    /// they are enough, how many were learned from, and whether that is done.
-    counted: usize,
-    playing: usize,
-    whole: bool,
-    learned: usize,
-    over: bool,
-}
-
-impl Lesson {
-    fn of(enough: usize) -> Self {
-        Lesson {
-            enough,
-            counted: 0,
-            playing: 0,
-            whole: false,
-            learned: 0,
-            over: false,
-        }
-    }
-}
-
 impl Ear {
     /// An ear for mono sound at `rate` samples a second.
     ///
@@ -143,7 +113,7 @@ impl Ear {
             pace: Pace::default(),
             tame: Default::default(),
             canceller: Canceller::new(),
-            lesson: Lesson::of(LESSON),
+            lesson: Lesson::default(),
             taught: false,
             deaf: 0,
             shifts: VecDeque::new(),
@@ -224,7 +194,7 @@ impl Ear {
     fn hear(&mut self, over: bool, prompts: &mut Vec<Prompt>) {
         let mut most = if over { usize::MAX } else { AT_ONCE };
         loop {
-            if self.removal == Removal::Adaptive && !self.lesson.over && !self.teach(over, most) {
+            if self.learns(over, most) {
                 return;
             }
             let blocks = self.blocks();
@@ -239,33 +209,7 @@ impl Ear {
             while self.shifts.front() == Some(&0) {
                 self.shifts.pop_front();
             }
-            self.lesson = Lesson::of(if self.taught { AGAIN } else { LESSON });
-            self.deaf = DEAF;
-        }
-    }
-
-    /// The room is known, but what is played has shifted: puts that right if it is clear by
-    /// how much. Else the room has to be learned anew.
-    fn move_playback(&mut self, blocks: usize) -> bool {
-        let (heard, played) = (&self.waiting.0, &mut self.waiting.1);
-        let mut beside = vec![0.0; blocks * BLOCK];
-        for (block, out) in beside.as_chunks_mut().0.iter_mut().enumerate() {
-            self.pace.read(played, block, out);
-        }
-        match self.canceller.shifted(&heard[..beside.len()], &beside) {
-            None => {
-                self.canceller.doubt();
-                false
-            }
-            Some(later) if later < 0 => {
-                let sooner = (later.unsigned_abs() as usize).min(played.len() - PAST);
-                played.drain(..sooner);
-                true
-            }
-            Some(later) => {
-                played.splice(..0, std::iter::repeat_n(0.0, later as usize));
-                true
-            }
+            self.begin_lesson();
         }
     }
 
@@ -315,67 +259,6 @@ impl Ear {
     fn blocks(&self) -> usize {
         let heard = self.waiting.0.len() / BLOCK;
         heard.min(self.pace.blocks(self.waiting.1.len()))
-    }
-
-    /// Lets the filter hear the beginning of the playback beforehand, once enough of it
-    /// waits: with the room known from the start, the first prompts are as good as the
-    /// others. Tells whether that is done; `most` blocks are heard in a call.
-    fn teach(&mut self, over: bool, most: usize) -> bool {
-        // Beyond the next shift another room is heard.
-        let next = self.shifts.front().copied().unwrap_or(usize::MAX);
-        let all = self.blocks().min(next);
-        let played = &self.waiting.1[PAST..];
-        let lesson = &mut self.lesson;
-        if !lesson.whole {
-            while lesson.counted < all {
-                let block = &played[lesson.counted * BLOCK..(lesson.counted + 1) * BLOCK];
-                lesson.playing += usize::from(power(block) > PLAYS);
-                lesson.counted += 1;
-                // Where nothing is played for long there is nothing to learn.
-                let silent = lesson.counted - lesson.playing;
-                if lesson.playing >= lesson.enough || silent > lesson.enough {
-                    lesson.whole = true;
-                    break;
-                }
-            }
-            lesson.whole |= over || all == next;
-            if !lesson.whole {
-                return false;
-            }
-            let counted = lesson.counted;
-            if self.taught && self.move_playback(counted) {
-                self.lesson.over = true;
-                return true;
-            }
-        }
-        let (heard, beside) = (&self.waiting.0, &self.waiting.1);
-        let lesson = &mut self.lesson;
-        let end = (lesson.learned + most.min(lesson.counted)).min(lesson.counted);
-        let (mut left, mut played) = ([0.0; BLOCK], [0.0; BLOCK]);
-        for block in lesson.learned..if lesson.whole { end } else { 0 } {
-            let heard = &heard[block * BLOCK..(block + 1) * BLOCK];
-            self.pace.read(beside, block, &mut played);
-            let played = &played;
-            self.canceller.block(heard, played, &mut left);
-            if !self.taught {
-                // How much of the band is left is known beforehand, too.
-                self.framer.push(&left, played, 0.0, &mut self.fresh);
-                self.fresh.clear();
-            }
-            lesson.learned += 1;
-        }
-        lesson.over = lesson.whole && lesson.learned == lesson.counted;
-        if lesson.over && !self.taught {
-            self.framer.rewind();
-            // The filter knows where the echo is at the lesson's end.
-            let learned = lesson.learned * BLOCK;
-            let (heard, played) = (&heard[..learned], &beside[PAST..PAST + learned]);
-            if let Some((later, drift)) = self.canceller.later(heard, played) {
-                self.pace.begin(later, drift);
-            }
-            self.taught = lesson.playing >= AGAIN;
-        }
-        lesson.over
     }
 
     fn take(&mut self, frame: Frame, prompts: &mut Vec<Prompt>) {
