@@ -77,8 +77,9 @@ impl Face {
         opening: String,
         ticks: bool,
     ) -> anyhow::Result<Self> {
-        let lines = Lines::new(setup.card.clone());
+        let mut lines = Lines::new(setup.card.clone());
         let planned = setup.times;
+        lines.set_times(planned);
         let mut state = State::new(setup);
         let caution = if state.flash { EARS_AND_EYES } else { EARS };
         state.say(caution.to_owned(), CAUTION_SHOWN);
@@ -128,6 +129,7 @@ impl Face {
         self.planned = times;
         self.state.times = times;
         self.lines.dance(card.clone());
+        self.lines.set_times(times);
         self.state.dance(card, tune);
     }
 
@@ -272,6 +274,7 @@ impl Face {
         };
         let times = fading.pressed(now, self.planned);
         self.state.times = times;
+        self.lines.set_times(times);
         counter.set_times(times);
         match times.map(|times| times - now.min(times)) {
             Some(1) => "the next time is the last (l again: two more)".to_owned(),

@@ -238,6 +238,7 @@ pub(super) fn write(source: &mut dyn Source, job: &mut Job, path: &Path) -> anyh
     let rate = f64::from(source.rate());
     let bar = progress(source.seconds());
     let mut lines = Lines::new(job.card.clone());
+    lines.set_times(job.times);
     let mut out = Told::default();
     bar.suspend(|| out.line(job.opening(source)))?;
     let mut limited = Limited::new(source.rate(), source.channels());

@@ -20,6 +20,7 @@ pub mod voice;
 pub use call::{Call, Saying, Subject};
 pub use fading::{Fading, Signal, Wording};
 pub use fit::BREATH;
+pub use once::danced;
 pub use prompter::{Manner, Prompter};
 pub use schedule::{Cue, Scheduler};
 pub use script::{FAREWELL, FARTHEST, LAST_TIME, Line, Script, TWO_MORE};

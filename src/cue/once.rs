@@ -1,5 +1,7 @@
 //! The figures that a card dances once only, at their place in the dance.
 
+use std::borrow::Cow;
+
 use crate::dance::{Card, FigureAt, OnceFigure};
 
 /// What is danced the first time through instead of the card's first figure.
@@ -21,15 +23,14 @@ fn at(instead_of: &FigureAt, once: &OnceFigure) -> FigureAt {
     figure
 }
 
-/// The figure that starts on `beat` of this time through (from 1), if so many are
-/// danced in all.
-pub(super) fn starting(
+/// What is danced in the place of `usual`, a figure of `card`, this time through (from 1)
+/// if so many are danced in all: itself, or the one that the card has for once.
+pub fn danced<'a>(
     card: &Card,
-    beat: u32,
+    usual: &'a FigureAt,
     time_through: u32,
     times: Option<u32>,
-) -> Option<FigureAt> {
-    let usual = card.starting_at(beat)?;
+) -> Cow<'a, FigureAt> {
     let (first, last) = (card.figures().first(), card.figures().last());
     let once = if time_through == 1 && first == Some(usual) {
         opening(card)
@@ -38,5 +39,5 @@ pub(super) fn starting(
     } else {
         None
     };
-    Some(once.unwrap_or_else(|| usual.clone()))
+    once.map_or(Cow::Borrowed(usual), Cow::Owned)
 }

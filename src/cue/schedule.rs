@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::once;
+use super::once::danced;
 use super::seat::{SAME, Seat};
 use crate::dance::{Card, FigureAt};
 use crate::event::{Beat, Event, LeadIn};
@@ -133,13 +133,17 @@ impl Scheduler {
     }
 
     /// The cue for the figure starting on beat `number` of the tune, unless
-    /// none does or it was given before.
+    /// none does, the dance is over by then, or it was given before.
     fn cue(&mut self, number: i64, flash_at: f64, start: f64, period: f64) -> Option<Cue> {
         let place: Place = self.seat.form().place(u64::try_from(number).ok()?);
+        let through = place.time_through;
+        if self.times.is_some_and(|times| through > times) {
+            return None;
+        }
         let figure = match &self.card {
             Some(card) => {
-                let through = place.time_through;
-                Some(once::starting(card, place.beat, through, self.times)?)
+                let usual = card.starting_at(place.beat)?;
+                Some(danced(card, usual, through, self.times).into_owned())
             }
             None => {
                 if !place.is_one() {

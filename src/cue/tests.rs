@@ -167,6 +167,19 @@ fn every_figure_is_flashed_one_beat_ahead() {
 }
 
 #[test]
+fn after_the_last_time_nothing_is_flashed() {
+    for card in [None, Some(card(LANTERNS_ON_THE_WEIR))] {
+        let mut scheduler = match card {
+            Some(card) => Scheduler::with_card(card),
+            None => Scheduler::without_card(Form::default()),
+        };
+        scheduler.set_times(Some(2));
+        let cues = cues(scheduler, &Tune::default().events());
+        assert!(cues.len() > 10 && cues.iter().all(|cue| cue.time_through <= 2));
+    }
+}
+
+#[test]
 fn nothing_is_flashed_while_the_phrase_is_unknown() {
     let tune = Tune {
         unsure: 37,

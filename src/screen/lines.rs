@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::text::{clock, fit, form_words, sure_words};
+use crate::cue::danced;
 use crate::dance::Card;
 use crate::event::{Event, LeadIn, Phrase};
 use crate::phrase::Part;
@@ -14,6 +15,8 @@ const FIGURE: usize = 40;
 #[derive(Debug, Clone, Default)]
 pub struct Lines {
     card: Option<Arc<Card>>,
+    /// Times through, if that is known.
+    times: Option<u32>,
     tempo: Option<f64>,
     /// Whether the tune seems to have another form than was told.
     other_form: bool,
@@ -69,9 +72,14 @@ impl Lines {
                 let card = self.card.as_deref();
                 let doubtful = self.other_form && card.is_none();
                 let part = (!doubtful).then_some(phrase.part);
-                Some(phrase_line(phrase, part, self.tempo, card))
+                Some(phrase_line(phrase, part, self.tempo, card, self.times))
             }
         }
+    }
+
+    /// The dance is so many times through; `None` if nobody knows.
+    pub fn set_times(&mut self, times: Option<u32>) {
+        self.times = times;
     }
 
     /// Another dance comes up, or something without a card.
@@ -146,16 +154,20 @@ pub fn lead_in_line(lead_in: &LeadIn) -> String {
 }
 
 /// The line for a phrase: time, `part` if that is sure, which half of it, time through, tempo,
-/// the figure danced from its first beat, and how sure the program is.
+/// the figure danced from its first beat if the dance is `times` times through, and how
+/// sure the program is.
 pub fn phrase_line(
     phrase: &Phrase,
     part: Option<Part>,
     tempo: Option<f64>,
     card: Option<&Card>,
+    times: Option<u32>,
 ) -> String {
     let beat = phrase.phrase.saturating_mul(8);
-    let figure = card.map_or_else(String::new, |card| {
-        let figure = card.figure_at(beat);
+    let time = phrase.time_through;
+    let danced_on = card.filter(|_| times.is_none_or(|times| time <= times));
+    let figure = danced_on.map_or_else(String::new, |card| {
+        let figure = danced(card, card.figure_at(beat), time, times);
         match beat % card.form().beats() == figure.start_beat {
             true => figure.name.clone(),
             false => format!("… {}", figure.name),
@@ -167,7 +179,7 @@ pub fn phrase_line(
         clock(phrase.time),
         part.map_or("--", Part::name),
         phrase.phrase % 2 + 1,
-        phrase.time_through,
+        time,
         sure_words(Some(phrase.sure)),
         fit(&figure, FIGURE),
     );

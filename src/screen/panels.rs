@@ -1,5 +1,7 @@
 //! The panels in the middle: the count, the figures, the strip of eight beats.
 
+use std::borrow::Cow;
+
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -13,6 +15,9 @@ use super::view::{Ink, fill, put, put_middle, put_right, room_below, room_right}
 /// Dots in height of the largest letters of a call, and of the figure being danced.
 const LARGEST_CALL: u16 = 40;
 const LARGEST_NOW: u16 = 28;
+
+/// What comes after the last time's last figure.
+pub(super) const END: &str = "the end";
 
 /// The count at the left, the figures at the right.
 pub(super) fn body(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
@@ -109,6 +114,7 @@ fn figure_now(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
         let words = match (state.card(), state.lead_in(), state.place()) {
             (_, Some(_), _) => "lead-in heard",
             (None, _, Some(_)) => "the tune (no dance card)",
+            (Some(_), None, Some(_)) => END,
             _ if state.hears_beats() => "finding the phrase",
             _ => "waiting for the band",
         };
@@ -143,21 +149,24 @@ fn put_now(area: Rect, buf: &mut Buffer, name: &str, short: Option<&str>, ink: I
 /// The block that lights up one beat ahead of a figure.
 fn figure_next(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let up = state.present_cue();
+    let ends_in = state.ends_in().filter(|_| up.is_none());
     let next = match up {
-        Some(cue) => cue.figure.as_ref().map(|figure| (figure, Some(1))),
+        Some(cue) => cue.figure.as_ref().map(|f| (Cow::Borrowed(f), Some(1))),
         None => state.figure_next(),
     };
-    let beats = next.and_then(|(_, beats)| beats).or_else(|| {
+    let beats = next.as_ref().and_then(|(_, beats)| *beats).or_else(|| {
         let count = u32::from(state.count()?);
         state.card().is_none().then_some(9 - count)
     });
-    let title = match (up, beats) {
+    let title = match (up, ends_in.or(beats)) {
         (Some(_), _) | (None, Some(1)) => " NEXT BEAT ".to_owned(),
         (None, Some(beats)) => format!(" NEXT in {beats} beats "),
         (None, None) => " FIRST ".to_owned(),
     };
-    let (call, short) = match next {
+    let (call, short) = match &next {
+        _ if ends_in.is_some() => (END, None),
         Some((figure, _)) => (figure.call.as_str(), figure.short.as_deref()),
+        None if state.card().is_some() => (END, None),
         None => ("one", None),
     };
     let (style, border) = match (up.is_some(), state.lit()) {

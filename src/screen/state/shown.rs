@@ -1,7 +1,9 @@
 //! What the view asks of the state.
 
+use std::borrow::Cow;
+
 use super::{InputLevel, State};
-use crate::cue::{Cue, Fading, Signal};
+use crate::cue::{Cue, Fading, Signal, danced};
 use crate::dance::{Card, FigureAt};
 use crate::event::LeadIn;
 use crate::phrase::{Form, Part, Place};
@@ -111,25 +113,54 @@ impl State {
         self.lead_in.as_ref()
     }
 
-    /// The figure being danced.
-    pub fn figure_now(&self) -> Option<&FigureAt> {
-        Some(self.card.as_ref()?.figure_at(self.place()?.beat))
+    /// The figure being danced; `None` where none is any more.
+    pub fn figure_now(&self) -> Option<Cow<'_, FigureAt>> {
+        let (card, place) = (self.card.as_ref()?, self.place()?);
+        let usual = card.figure_at(place.beat);
+        let goes_on = !self.over_after(place.time_through);
+        goes_on.then(|| danced(card, usual, place.time_through, self.times))
     }
 
-    /// The next figure, and beats until it starts.
+    /// The next figure, and beats until it starts; `None` where no more is danced.
     ///
-    /// While the place is not known this is the first figure, without a count:
-    /// that is the one to have ready when the tune starts.
-    pub fn figure_next(&self) -> Option<(&FigureAt, Option<u32>)> {
+    /// While the place is not known, or the dance is over, this is the first figure,
+    /// without a count: that is the one to have ready when the tune starts.
+    pub fn figure_next(&self) -> Option<(Cow<'_, FigureAt>, Option<u32>)> {
         let card = self.card.as_ref()?;
-        let Some(place) = self.place() else {
-            return card.figures().first().map(|figure| (figure, None));
+        let place = self.place();
+        let Some(place) = place.filter(|place| !self.over_after(place.time_through)) else {
+            let first = card.figures().first()?;
+            return Some((danced(card, first, 1, self.times), None));
         };
-        let figure = card.next_after(place.beat);
+        let usual = card.next_after(place.beat);
         let form = card.form().beats();
-        let beats = (figure.start_beat + form - place.beat) % form;
+        let beats = (usual.start_beat + form - place.beat) % form;
         let beats = if beats == 0 { form } else { beats };
-        Some((figure, Some(beats)))
+        let through = place.time_through + u32::from(place.beat + beats >= form);
+        (!self.over_after(through)).then(|| {
+            let figure = danced(card, usual, through, self.times);
+            (figure, Some(beats))
+        })
+    }
+
+    /// Beats until the dance is over, from its last figure on (without a card, from its
+    /// last phrase on).
+    pub fn ends_in(&self) -> Option<u32> {
+        let place = self.place()?;
+        if self.over_after(place.time_through) {
+            return None;
+        }
+        let left = self.form().beats().checked_sub(place.beat)?;
+        let last = match &self.card {
+            Some(card) => card.next_after(place.beat).start_beat <= place.beat,
+            None => left <= 8,
+        };
+        (last && self.over_after(place.time_through + 1)).then_some(left)
+    }
+
+    /// Whether this time through is not danced any more.
+    fn over_after(&self, time_through: u32) -> bool {
+        self.times.is_some_and(|times| time_through > times)
     }
 
     /// The cue that is up, from its beat until the figure's first.

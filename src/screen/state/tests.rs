@@ -72,6 +72,73 @@ fn nothing_shows_before_its_time() {
     assert_eq!(state.progress(), Some(0.107));
 }
 
+/// A dance with a figure of its own at its beginning and its end, `times` times through,
+/// on the first beat of `phrase` of its time through `time`.
+fn danced_once(times: Option<u32>, time: u32, number: u32) -> State {
+    let card = crate::dance::LANTERNS_ON_THE_WEIR.to_owned()
+        + "\n[intro]\nfigure = \"neighbours bow\"\ncall = \"bow\"\n\n[ending]\nfigure = \"partners bow\"\ncall = \"bow\"\n";
+    let mut state = State::new(Setup {
+        card: Some(Arc::new(Card::parse(&card, "card").unwrap())),
+        times,
+        ..Setup::default()
+    });
+    state.update(&Event::Phrase(Phrase {
+        time: 10.0,
+        announced: 9.9,
+        part: Part::from_index(number as u8 / 2).unwrap(),
+        phrase: number,
+        time_through: time,
+        sure: 0.95,
+    }));
+    for beat_of in 0..8 {
+        state.update(&beat(10.0 + 0.5 * f64::from(beat_of), Some(beat_of + 1)));
+    }
+    state
+}
+
+#[test]
+fn a_figure_danced_once_shows_instead_of_the_usual_one() {
+    let now = |state: &State| state.figure_now().map(|f| f.name.clone());
+    let next = |state: &State| {
+        state
+            .figure_next()
+            .map(|(f, beats)| (f.name.clone(), beats))
+    };
+    let named = |name: &str, beats| Some((name.to_owned(), beats));
+    let mut first = danced_once(Some(2), 1, 0);
+    assert_eq!(next(&first), named("neighbours bow", None));
+    first.at(10.0);
+    assert_eq!(now(&first), Some("neighbours bow".into()));
+    let mut end_of_first = danced_once(Some(2), 1, 7);
+    end_of_first.at(12.0);
+    assert_eq!(now(&end_of_first), Some("pass through to the next".into()));
+    assert_eq!(next(&end_of_first), named("neighbours balance", Some(4)));
+    let mut last = danced_once(Some(2), 2, 7);
+    last.at(10.0);
+    assert_eq!(next(&last), named("partners bow", Some(4)));
+    last.at(12.0);
+    assert_eq!(now(&last), Some("partners bow".into()));
+    let mut endless = danced_once(None, 2, 7);
+    endless.at(12.0);
+    assert_eq!(now(&endless), Some("pass through to the next".into()));
+}
+
+#[test]
+fn after_the_last_time_no_figure_is_announced() {
+    let mut last = danced_once(Some(2), 2, 7);
+    last.at(11.6);
+    assert_eq!((last.ends_in(), last.figure_next().is_some()), (None, true));
+    last.at(12.0);
+    assert_eq!((last.ends_in(), last.figure_next()), (Some(4), None));
+    last.at(13.5);
+    assert_eq!(last.ends_in(), Some(1));
+    let mut beyond = danced_once(Some(2), 3, 0);
+    beyond.at(10.0);
+    assert_eq!((beyond.figure_now(), beyond.ends_in()), (None, None));
+    // The first one is to be ready, should it all begin anew.
+    assert_eq!(beyond.figure_next().map(|next| next.1), Some(None));
+}
+
 #[test]
 fn when_the_music_stops_it_listens_again() {
     let mut state = state();
