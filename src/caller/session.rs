@@ -110,7 +110,7 @@ pub enum SessionError {
         why: String,
     },
     /// There is no such session.
-    #[error("there is no session {0}; `eightclap progress` lists them")]
+    #[error("there is no session \"{0}\"; `eightclap progress` lists them")]
     None(String),
     /// The card in it cannot be read.
     #[error(transparent)]

@@ -16,7 +16,7 @@ pub fn drill_in_words(drill: &Drill) -> String {
     };
     let tune = band::tune(&drill.tune).map_or(drill.tune.as_str(), |tune| tune.title());
     let played = format!(
-        "{tune}, {} at {:.0} steps a minute",
+        "{tune}, {} at {:.0} steps per minute",
         phrases(drill.phrases),
         drill.steps_per_minute
     );
@@ -90,7 +90,7 @@ pub fn wrap(text: &str, label: &str, width: usize) -> String {
 const STYLE: &str = "
 @page { size: A4; margin: 12mm 14mm; }
 * { box-sizing: border-box; }
-body { font: 9.4pt/1.28 'Source Sans 3', 'Noto Sans', 'DejaVu Sans', Arial, sans-serif;
+body { font-size: 9.4pt; line-height: 1.28;
   color: #000; background: #fff; margin: 0 auto; max-width: 182mm; }
 @media screen { body { padding: 13mm 0; } }
 header { border-bottom: 2.5pt solid #000; padding-bottom: 2mm; margin-bottom: 2mm; }
@@ -107,7 +107,7 @@ aside { font-size: 8pt; line-height: 1.25; }
 aside p { margin: 0 0 .7mm; }
 aside b { font-weight: 700; }
 .caution { border: 1pt solid #000; padding: .8mm 1.4mm; }
-.caution::before { content: '▲ '; }
+.caution::before { content: '! '; font-weight: 700; }
 footer { margin-top: 2mm; font-size: 8.5pt; }
 ";
 
@@ -138,7 +138,7 @@ pub fn page(lesson: &Lesson) -> String {
                 }
             }
         }
-        footer { "Thick rules mark what is said; words in frames are cautions." }
+        footer { "Thick rules mark what is said; frames with ! are cautions." }
     })
     .into_string()
 }
@@ -189,15 +189,15 @@ mod tests {
         };
         assert_eq!(
             drill(16, 4, 5),
-            "t, 16 phrases at 104 steps a minute: 4 clapped, 5 fading, 7 for the room"
+            "t, 16 phrases at 104 steps per minute: 4 clapped, 5 fading, 7 for the room"
         );
         assert_eq!(
             drill(2, 4, 5),
-            "t, 2 phrases at 104 steps a minute, clapped throughout"
+            "t, 2 phrases at 104 steps per minute, clapped throughout"
         );
         assert_eq!(
             drill(8, 2, 0),
-            "t, 8 phrases at 104 steps a minute: 2 clapped, 6 for the room"
+            "t, 8 phrases at 104 steps per minute: 2 clapped, 6 for the room"
         );
     }
 }

@@ -1,6 +1,7 @@
 //! Small wordings that the screen and the plain lines share.
 
 use crate::phrase::Form;
+use crate::report::signed;
 use crate::report::tempo::Steadiness;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
@@ -68,8 +69,10 @@ pub fn steady_words(steady: &Steadiness) -> String {
         _ => "getting slower",
     };
     format!(
-        "{way}: drift {:+.1} ± {:.1} a minute, spread {:.1}",
-        drift.value, drift.error, steady.spread
+        "{way}: drift {} ± {:.1} a minute, spread {:.1}",
+        signed(drift.value),
+        drift.error,
+        steady.spread
     )
 }
 

@@ -82,7 +82,7 @@ fn the_caller_and_the_band_see_what_each_needs() {
         .well()
         .out;
     assert!(
-        band.contains("steps a minute") && band.contains("march, reel"),
+        band.contains("steps/min") && band.contains("march, reel"),
         "{band}"
     );
     assert!(!band.contains("walk"), "{band}");

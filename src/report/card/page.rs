@@ -18,12 +18,12 @@ pub enum Size {
     A4,
 }
 
-/// Looks of both papers: black on white, one family of letters.
+/// Looks of both papers: black on white.
 const STYLE: &str = "
 *{box-sizing:border-box}
 html{background:#ddd}
-body{margin:0 auto;background:#fff;color:#000;font-family:'DejaVu Sans',Verdana,sans-serif;line-height:1.3}
-h1{font-family:'DejaVu Serif',Georgia,serif;line-height:1.1;margin:0}
+body{margin:0 auto;background:#fff;color:#000;line-height:1.3}
+h1{line-height:1.1;margin:0}
 header{border-bottom:.6mm solid #000;padding-bottom:1.2mm}
 header p{margin:.6mm 0 0}
 table{width:100%;border-collapse:collapse}
@@ -31,14 +31,13 @@ td,th{vertical-align:top;text-align:left;padding:.5mm 0}
 tbody{border-bottom:.25mm solid #000;break-inside:avoid}
 tbody tr:first-child td,tbody tr:first-child th{padding-top:1.1mm}
 tbody tr:last-child td{padding-bottom:1.1mm}
-th{font-family:'DejaVu Serif',Georgia,serif}
 td.beats{text-align:right;padding-right:2mm;font-variant-numeric:tabular-nums}
 td.figure b{display:block}
 .call{font-style:italic}
 .note{display:block}
 .once{margin:1.2mm 0 0}
 ul{margin:1mm 0 0;padding-left:4mm}
-h2{margin:4mm 0 1mm;font-size:1em;font-family:'DejaVu Serif',Georgia,serif}
+h2{margin:4mm 0 1mm;font-size:1.1em}
 svg{display:block;width:100%;height:auto}
 @media print{html{background:#fff}}
 ";
@@ -94,7 +93,7 @@ pub fn page(card: &Card, figures: &Figures, size: Size) -> String {
             }
             @if let Some(drawing) = drawing {
                 section.back {
-                    h2 { @if size == Size::A6 { (card.title()) ": where you are" } @else { "Where the dancers are" } }
+                    h2 { @if size == Size::A6 { (card.title()) ": where the dancers are" } @else { "Where the dancers are" } }
                     (drawing)
                 }
             }
@@ -176,7 +175,7 @@ fn cautions(card: &Card, figures: &Figures) -> Markup {
     }
     html! {
         @if !list.is_empty() {
-            h2 { "Mind" }
+            h2 { "Take care" }
             ul {
                 @for (name, caution) in list { li { b { (name) } ": " (caution) } }
             }

@@ -85,7 +85,7 @@ fn calls_are_listed_with_their_room() {
     assert_eq!(listed.lines().count(), 10);
     let swing = listed.lines().nth(2).unwrap();
     assert!(
-        swing.starts_with("A1       5          2      9.0   2.1   17.4  and swing"),
+        swing.starts_with("A1       5          2      9.0      2.1         17.4  and swing"),
         "{swing}"
     );
     assert!(swing.ends_with("[swing]  (too long)"), "{swing}");

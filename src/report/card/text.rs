@@ -102,7 +102,7 @@ fn wrap(out: &mut String, head: &str, text: &str, width: usize) {
 /// The calls in order: part, the figure's first beat in the time through (from
 /// 1), syllables, seconds, beats ahead at which to begin, and the words.
 pub fn calls(card: &Card, calls: &[CallAt]) -> String {
-    let mut out = String::from("part  beat  syllables  seconds  room  begin  call\n");
+    let mut out = String::from("part  beat  syllables  seconds  room, s  beats ahead  call\n");
     for call in calls {
         let counted = if call.measured { ' ' } else { '~' };
         let room = call.room.min(call.near);
@@ -113,7 +113,7 @@ pub fn calls(card: &Card, calls: &[CallAt]) -> String {
             .map_or_else(String::new, |short| format!("  [{short}]"));
         let _ = writeln!(
             out,
-            "{:<4}  {:>4}  {:>9}  {counted}{:>6.1}  {room:>4.1}  {:>5.1}  {}{short}{long}",
+            "{:<4}  {:>4}  {:>9}  {counted}{:>6.1}  {room:>7.1}  {:>11.1}  {}{short}{long}",
             call.part.name(),
             call.start_beat + 1,
             call.syllables,

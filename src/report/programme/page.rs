@@ -12,7 +12,7 @@ use crate::phrase::Part;
 const STYLE: &str = "
 @page { size: A4; margin: 12mm 15mm; }
 * { box-sizing: border-box; }
-body { font: 10.5pt/1.32 'Source Sans 3', 'Noto Sans', 'DejaVu Sans', Arial, sans-serif;
+body { font-size: 10.5pt; line-height: 1.32;
   color: #000; background: #fff; margin: 0 auto; max-width: 180mm; }
 @media screen { body { padding: 14mm 0; } }
 header { border-bottom: 2.5pt solid #000; padding-bottom: 2.5mm; margin-bottom: 3mm; }
@@ -122,7 +122,7 @@ fn for_caller(programme: &Programme, n: usize, item: &Item, slot: &Slot) -> Mark
                     @if slot.walk > 0.0 { "walk " (minutes(slot.walk)) br; }
                     "music " (minutes(slot.music)) br;
                     (item.tunes_in_words()) br;
-                    (steps(dance))
+                    (steps(dance)) " steps/min"
                 } @else {
                     b { (minutes(slot.music)) } br;
                     (item.tunes_in_words())
@@ -148,7 +148,7 @@ fn for_band(programme: &Programme, n: usize, item: &Item, slot: &Slot) -> Markup
             }
             div .facts {
                 @if let Some(dance) = item.dance() {
-                    b { (steps(dance)) } br;
+                    b { (steps(dance)) } " steps/min" br;
                     (times(dance)) br;
                 }
                 (minutes(slot.music))
@@ -161,9 +161,9 @@ fn for_band(programme: &Programme, n: usize, item: &Item, slot: &Slot) -> Markup
     }
 }
 
-/// "116 a minute".
+/// Steps per minute, whole.
 fn steps(dance: &Dance) -> String {
-    format!("{:.0} a minute", dance.steps_per_minute)
+    format!("{:.0}", dance.steps_per_minute)
 }
 
 /// Formation, difficulty and author.

@@ -163,7 +163,7 @@ pub fn set_list(programme: &Programme) -> String {
         "at",
         "for",
         "tunes",
-        "steps a minute",
+        "steps/min",
         "times",
         "bars",
         "music",

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::Rehearsal;
 use crate::caller::session::{Heard, moment};
-use crate::caller::{Limits, Score, Sum};
+use crate::caller::{Limits, Score, Sum, Verdict};
 
 /// The heads of the columns.
 const HEAD: &str = "time_through,figure,beat,verdict,start_s,end_s,start_beat,end_beat,\
@@ -23,7 +23,7 @@ pub fn csv(rehearsal: &Rehearsal) -> String {
             "{},\"{name}\",{},{},",
             f.time_through,
             f.beat,
-            f.verdict.name()
+            word(f.verdict)
         );
         let _ = match &f.spoken {
             None => write!(out, ",,,,,,,,,,"),
@@ -48,10 +48,19 @@ pub fn csv(rehearsal: &Rehearsal) -> String {
     out
 }
 
+/// The verdict as JSON has it too.
+fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Ahead => "ahead",
+        verdict => verdict.name(),
+    }
+}
+
 /// Everything that is known of a session.
 #[derive(Serialize)]
 struct Whole<'a> {
     session: &'a str,
+    /// RFC 3339, UTC.
     began: String,
     dance: &'a str,
     tune: &'a str,
@@ -72,7 +81,7 @@ pub fn json(rehearsal: &Rehearsal) -> serde_json::Result<String> {
     let session = &rehearsal.session;
     serde_json::to_string_pretty(&Whole {
         session: &session.name,
-        began: moment(session.header.began),
+        began: moment(session.header.began).replace(' ', "T") + "Z",
         dance: rehearsal.card.title(),
         tune: &session.header.tune,
         steps_per_minute: session.header.grid.steps_per_minute(),

@@ -115,13 +115,9 @@ fn softened_words(decibels: f32) -> String {
     }
 }
 
-/// `+0.4` or `−0.6` beats.
-fn signed(beats: f64) -> String {
-    let tenths = (10.0 * beats).round() / 10.0;
-    match tenths < 0.0 {
-        true => format!("−{:.1}", -tenths),
-        false => format!("+{:.1}", tenths.abs()),
-    }
+/// `183` or `−342` milliseconds.
+fn ms(milliseconds: f64) -> String {
+    format!("{milliseconds:.0}").replace('-', "−")
 }
 
 #[cfg(test)]

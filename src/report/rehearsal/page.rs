@@ -4,29 +4,30 @@ use maud::{Markup, html};
 
 use super::super::page::document;
 use super::plots::{histogram, letter, patterns, timeline, trend};
-use super::{Rehearsal, signed};
+use super::{Rehearsal, ms};
 use crate::caller::{Sum, fading, planned};
+use crate::report::signed;
 
 const STYLE: &str = "
 @page { size: A4; margin: 14mm }
 * { box-sizing: border-box }
-body { font: 11pt/1.4 Georgia, 'Times New Roman', serif; color: #000; background: #fff;
+body { font-size: 10pt; line-height: 1.4; color: #000; background: #fff;
   max-width: 190mm; margin: 8mm auto; padding: 0 4mm }
 h1 { font-size: 20pt; margin: 0 } h2 { font-size: 13pt; margin: 6mm 0 1mm; break-after: avoid }
-p { margin: 1mm 0 } .small { font-size: 9.5pt; color: #333 }
+p { margin: 1mm 0 } .small { font-size: 9pt; color: #333 }
 .sum { display: flex; gap: 9mm; margin: 4mm 0; padding: 2.5mm 0; border-top: 2px solid #000;
   border-bottom: 1px solid #000 }
 .sum div { line-height: 1.15 } .sum b { display: block; font-size: 17pt }
 ul { margin: 1mm 0; padding-left: 5mm } li { margin: .6mm 0 }
-table { border-collapse: collapse; width: 100%; font-size: 10pt; break-inside: avoid }
+table { border-collapse: collapse; width: 100%; font-size: 9.5pt; break-inside: avoid }
 th, td { padding: .7mm 2mm; border-bottom: 1px solid #bbb; text-align: right;
   font-variant-numeric: tabular-nums; white-space: nowrap }
 th { border-bottom: 1.5px solid #000; font-weight: normal }
 th.l, td.l { text-align: left; white-space: normal }
 td.bad { font-weight: bold }
 .plot { width: 100%; height: auto; display: block; break-inside: avoid }
-.plot text { font: 11px Georgia, serif } .plot .number { font-weight: bold }
-.plot .part { font-size: 10px } .plot .letter { font: bold 12px Georgia, serif }
+.plot text { font-size: 11px } .plot .number { font-weight: bold }
+.plot .part { font-size: 10px } .plot .letter { font-size: 12px; font-weight: bold }
 .pair { display: flex; gap: 4mm; break-inside: avoid } .pair > div { flex: 1; max-width: 50% }
 @media print { body { margin: 0; padding: 0; max-width: none } }
 ";
@@ -70,7 +71,7 @@ pub fn page(rehearsal: &Rehearsal, before: &[Rehearsal]) -> String {
                 "A prompt is good if it is over at most " (limits.good) " beat ahead of its "
                 "figure and no later than "
                 @if limits.late > 0.0 { (limits.late) " beats after " } @else { "on " }
-                "its first beat. Silence after time " (limits.full) " counts as fading."
+                "its first beat; one a little ahead counts as good too. Silence after time " (limits.full) " counts as fading."
             }
         },
     )
@@ -107,9 +108,9 @@ fn figures(rehearsal: &Rehearsal) -> Markup {
         h2 { "Figure by figure" }
         table {
             tr {
-                th.l { "" } th.l { "Part" } th.l { "Figure" }
+                th.l { "" } th.l { "part" } th.l { "figure" }
                 @for time in &times { th { "time " (time) } }
-                th { "mean" } th { "ms" } th { "long" } th { "pace" }
+                th { "mean" } th { "ms" } th { "length" } th { "pace" }
             }
             @for (n, sum) in score.by_figure() {
                 @if let Some(figure) = rehearsal.card.figures().get(n) {
@@ -129,7 +130,7 @@ fn figures(rehearsal: &Rehearsal) -> Markup {
                             } @else { td {} }
                         }
                         @if sum.given > 0 {
-                            td { (signed(sum.lead)) } td { (format!("{:.0}", sum.lead_ms).replace('-', "−")) }
+                            td { (signed(sum.lead)) } td { (ms(sum.lead_ms)) }
                             td { (format!("{:.1} s", sum.seconds)) }
                             td { @if sum.pace > 0.0 { (format!("{:.1}", sum.pace)) } }
                         } @else { td {} td {} td {} td {} }
@@ -152,7 +153,7 @@ fn times(rehearsal: &Rehearsal) -> Markup {
         table {
             tr {
                 th.l { "" } th { "good" } th { "late" } th { "early" } th { "missed" }
-                th { "faded" } th { "lead" } th { "long" } th { "pace" } th.l { "words" }
+                th { "faded" } th { "lead" } th { "length" } th { "pace" } th.l { "words" }
                 th.l { "planned" }
             }
             @for (time, sum) in &times {

@@ -224,7 +224,7 @@ pub(super) fn trend(all: &[Rehearsal]) -> Markup {
                 }
                 @if all.len() <= 12 {
                     text x=(x(n)) y=(bottom + 15.0) text-anchor="middle" {
-                        (super::signed(sum.lead))
+                        (crate::report::signed(sum.lead))
                     }
                 }
             }

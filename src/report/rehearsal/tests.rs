@@ -54,7 +54,7 @@ fn plain_lines_tell_everything() {
         "2026-03-01 19:30:00 UTC, heard through a microphone, the band softened by 18 dB, 2 gaps in the sound; voice clear",
         "                                    time 1  time 2    mean       ms",
         "A1 neighbours swing                   +0.5    +0.5    +0.5      250",
-        "B1 star <by> the \"right\"             L−0.6   L−0.6    −0.6     -300",
+        "B1 star <by> the \"right\"             L−0.6   L−0.6    −0.6     −300",
         "B2 circle left three places           +0.5      --    +0.5      250",
         "time 1: 8 of 9 good (89 %), 1 late; full, planned: full",
         "in all: 15 of 18 good (83 %), 2 late, 1 missed",
@@ -106,7 +106,7 @@ fn the_page_stands_alone_and_escapes_what_it_shows() {
 fn progress_is_a_line_a_session() {
     let text = progress(&[rehearsal(), rehearsal()]);
     assert!(text.starts_with("2026-03-01-19-30-00"), "{text}");
-    assert!(text.contains(" 83 % good ########"), "{text}");
+    assert!(text.contains(" 83 % good ▮▮▮▮▮▮▮▮▯▯"), "{text}");
     assert!(
         text.contains("from the first to the last of 2: good 83 → 83 %"),
         "{text}"

@@ -4,8 +4,9 @@ use std::fmt::Write;
 
 use unicode_width::UnicodeWidthStr;
 
-use super::{Rehearsal, signed};
+use super::{Rehearsal, ms};
 use crate::caller::{Scored, Sum, Verdict, fading, planned};
+use crate::report::signed;
 
 /// Columns of a figure's name.
 const NAME: usize = 34;
@@ -69,7 +70,7 @@ pub fn text(rehearsal: &Rehearsal) -> String {
                 let _ = writeln!(out);
             }
             _ => {
-                let _ = writeln!(out, "{:>CELL$}{:>9.0}", signed(sum.lead), sum.lead_ms);
+                let _ = writeln!(out, "{:>CELL$}{:>9}", signed(sum.lead), ms(sum.lead_ms));
             }
         }
     }
@@ -168,14 +169,15 @@ pub fn progress(all: &[Rehearsal]) -> String {
     let mut out = String::new();
     for rehearsal in all {
         let sum = rehearsal.sum();
-        let bar = "#".repeat((10.0 * sum.share()).round() as usize);
+        let full = (10.0 * sum.share()).round() as usize;
+        let bar = "▮".repeat(full) + &"▯".repeat(10_usize.saturating_sub(full));
         let lead = match sum.given {
             0 => "no prompts".to_owned(),
             _ => format!("lead {} ± {:.1} beats", signed(sum.lead), sum.spread),
         };
         let _ = writeln!(
             out,
-            "{:22} {:28} {:>3.0} % good {bar:10} {lead}",
+            "{:22} {:28} {:>3.0} % good {bar} {lead}",
             rehearsal.session.name,
             rehearsal.card.title().chars().take(28).collect::<String>(),
             100.0 * sum.share(),

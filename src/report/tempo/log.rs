@@ -10,12 +10,12 @@ use super::{CSV_HEAD, Reading, csv_row};
 
 /// The log cannot be written; names the file and the remedy.
 #[derive(Debug, thiserror::Error)]
-#[error("{}: {}", .path.display(), remedy(.source))]
+#[error("{}: {}", .path.display(), remedy(.why))]
 pub struct LogError {
     /// The log.
     pub path: PathBuf,
-    /// What the system said.
-    pub source: io::Error,
+    /// What the system said. Its remedy is told, so it is no source of its own.
+    pub why: io::Error,
 }
 
 fn remedy(error: &io::Error) -> String {
@@ -49,9 +49,9 @@ impl CsvLog {
     /// # Errors
     /// If the file cannot be made.
     pub fn create(path: &Path) -> Result<Self, LogError> {
-        let failed = |source| LogError {
+        let failed = |why| LogError {
             path: path.to_path_buf(),
-            source,
+            why,
         };
         if is_other(path, CSV_HEAD.as_bytes()) {
             let why = "another kind of file is there and would be lost; name another one";
@@ -71,9 +71,9 @@ impl CsvLog {
     /// If the disk is full or went away.
     pub fn add(&mut self, reading: &Reading) -> Result<(), LogError> {
         let written = self.file.write_all(csv_row(reading).as_bytes());
-        written.map_err(|source| LogError {
+        written.map_err(|why| LogError {
             path: self.path.clone(),
-            source,
+            why,
         })
     }
 }
