@@ -44,3 +44,13 @@ fn the_picture_is_what_its_command_makes() {
         assert!(made.contains(words), "no {words:?} in the picture");
     }
 }
+
+#[test]
+fn a_captured_screen_keeps_its_colours() {
+    // As `tmux capture-pane -e` tells the bright colours of a terminal.
+    let capture = b"\x1b[38;5;14mnext\x1b[39m \x1b[38;5;13mone\x1b[39m \x1b[38;5;11m!\x1b[39m\n";
+    let svg = picture::captured(capture).expect("a picture");
+    for ink in ["#6fd3e0", "#f08cd0", "#f2d060"] {
+        assert!(svg.contains(ink), "{ink} in {svg}");
+    }
+}

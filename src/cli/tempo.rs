@@ -119,7 +119,7 @@ fn hear(args: &TempoArgs) -> anyhow::Result<()> {
             }
             let dial = Dial {
                 invitation: "listening for a steady beat",
-                keys: "r: begin anew   q: quit",
+                keys: &[("r", "begin anew"), ("q", "quit")],
                 want: args.want,
                 colour: colour_wanted(),
                 ..Dial::default()
@@ -213,7 +213,7 @@ fn tap(account: Account, args: &TempoArgs, title: &str) -> anyhow::Result<()> {
         let dial = Dial {
             source: title.to_owned(),
             invitation: "press the space bar on every beat",
-            keys: "space or Enter: a beat   r: begin anew   q: quit",
+            keys: &[("space", "a beat"), ("r", "begin anew"), ("q", "quit")],
             want: args.want,
             colour: colour_wanted(),
             ..Dial::default()

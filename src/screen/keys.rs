@@ -58,6 +58,67 @@ impl Hand {
     }
 }
 
+/// Keys and what they do, for a row of the screen: the key stands out, the words are few.
+pub type Keys = &'static [(&'static str, &'static str)];
+
+/// The row where a band is heard, from long to short.
+pub(super) const KEYS: [Keys; 4] = [
+    &[
+        ("space", "this is one"),
+        ("← →", "move the count"),
+        ("c", "claps"),
+        ("f", "flash"),
+        ("?", "keys"),
+        ("q", "quit"),
+    ],
+    &[
+        ("space", "this is one"),
+        ("← →", "move"),
+        ("?", "keys"),
+        ("q", "quit"),
+    ],
+    &[
+        ("space", "one"),
+        ("← →", "move"),
+        ("?", "keys"),
+        ("q", "quit"),
+    ],
+    &[("?", "keys"), ("q", "quit")],
+];
+
+/// The row of an evening.
+pub(super) const KEYS_EVENING: [Keys; 3] = [
+    &[
+        ("n", "next item"),
+        ("b", "back"),
+        ("space", "this is one"),
+        ("c", "claps"),
+        ("h", "hold"),
+        ("?", "keys"),
+        ("q", "quit"),
+    ],
+    &[
+        ("n", "next"),
+        ("b", "back"),
+        ("space", "one"),
+        ("?", "keys"),
+        ("q", "quit"),
+    ],
+    &[("n", "next"), ("?", "keys"), ("q", "quit")],
+];
+
+/// The row of somebody who calls.
+pub(super) const KEYS_CALLS: [Keys; 3] = [
+    &[
+        ("space", "my call ends here"),
+        ("f", "flash"),
+        ("?", "keys"),
+        ("q", "end, and see the report"),
+    ],
+    &[("space", "my call ends"), ("?", "keys"), ("q", "end")],
+    &[("?", "keys"), ("q", "end")],
+];
+
 /// The keys of somebody who calls.
 pub(super) const HELP_CALLS: [(&str, &str); 4] = [
     ("space", "my call ends here"),
@@ -85,7 +146,7 @@ pub(super) const HELP: [(&str, &str); 13] = [
 
 /// The keys that only a programme has.
 pub(super) const HELP_EVENING: [(&str, &str); 2] = [
-    ("n", "on to the next item of the programme"),
+    ("n", "on to the next item"),
     ("b", "back to the item before"),
 ];
 

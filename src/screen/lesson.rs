@@ -8,12 +8,12 @@ use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::style::Style;
-use unicode_width::UnicodeWidthStr;
 
 use super::flash::{Lamp, Limiter};
+use super::keys::Keys;
 use super::letters;
 use super::text::{bar, clock};
-use super::view::{Ink, fill, put, put_middle, put_right, room_right};
+use super::view::{Ink, fill, put, put_keys, put_middle, put_right, room_right};
 use crate::dance::lesson::{Lesson, Step};
 use crate::follow::drill::{Feel, Moment, Verdict};
 use crate::report::lesson::{drill_in_words, wrap};
@@ -44,10 +44,23 @@ pub enum LessonPress {
 }
 
 /// The keys as the last row shows them, from long to short.
-const KEYS: [&str; 3] = [
-    "space drill   n next step   b back   a again   c my claps   f flash   q quit",
-    "space drill  n next  b back  a again  c f  q quit",
-    "space n b a q",
+const KEYS: [Keys; 3] = [
+    &[
+        ("space", "drill"),
+        ("n", "next step"),
+        ("b", "back"),
+        ("a", "again"),
+        ("c", "my claps"),
+        ("f", "flash"),
+        ("q", "quit"),
+    ],
+    &[
+        ("space", "drill"),
+        ("n", "next"),
+        ("b", "back"),
+        ("q", "quit"),
+    ],
+    &[("space", "drill"), ("n", "next")],
 ];
 
 /// The meaning of a key; `None` if it has none.
@@ -349,7 +362,8 @@ fn room_row(area: Rect, buf: &mut Buffer, state: &LessonState, ink: Ink) {
 /// How loud the program claps, and what the microphone does.
 fn own_row(area: Rect, buf: &mut Buffer, state: &LessonState, ink: Ink) {
     let mut used = 0;
-    if state.moment.is_some() {
+    // Before the tune it is nobody's turn.
+    if state.moment.is_some_and(|moment| moment.count.is_some()) {
         // Level, not amplitude: what is heard as half is far below half.
         let heard = match state.own {
             own if own <= 0.0 || !state.claps => 0.0,
@@ -378,10 +392,7 @@ fn keys_row(area: Rect, buf: &mut Buffer, state: &LessonState, ink: Ink) {
         put(buf, area, 1, 0, message, ink.message());
         return;
     }
-    let room = usize::from(area.width.saturating_sub(2));
-    if let Some(keys) = KEYS.iter().find(|keys| keys.width() <= room) {
-        put(buf, area, 1, 0, keys, ink.plain());
-    }
+    put_keys(buf, room_right(area, 1), &KEYS, ink);
 }
 
 #[cfg(test)]

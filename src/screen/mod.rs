@@ -25,7 +25,7 @@ mod text;
 mod view;
 
 pub use evening::evening_words;
-pub use keys::{Action, Hand, action};
+pub use keys::{Action, Hand, Keys, action};
 pub use lesson::{LessonPress, LessonState, lesson_press, lesson_view};
 pub use state::{InputLevel, Setup, State};
 pub use status::level_words;

@@ -144,9 +144,9 @@ fn style(cell: &Cell) -> (&'static str, &'static str, bool) {
 /// The colours that the screen uses.
 fn colour(colour: Color) -> Option<&'static str> {
     match colour {
-        Color::LightMagenta => Some("#f08cd0"),
-        Color::LightCyan => Some("#6fd3e0"),
-        Color::LightYellow => Some("#f2d060"),
+        Color::LightMagenta | Color::Indexed(13) => Some("#f08cd0"),
+        Color::LightCyan | Color::Indexed(14) => Some("#6fd3e0"),
+        Color::LightYellow | Color::Indexed(11) => Some("#f2d060"),
         _ => None,
     }
 }

@@ -155,7 +155,7 @@ fn tempo_wordings(state: &State) -> Vec<String> {
         };
     };
     let plain = format!("{tempo:.0} steps per minute");
-    let short = format!("{tempo:.0} a minute");
+    let short = format!("{tempo:.0} steps/min");
     match (state.advice(), wanted) {
         (Some((advice, said)), Some(wanted)) => {
             let mark = advice.mark();
@@ -166,6 +166,7 @@ fn tempo_wordings(state: &State) -> Vec<String> {
                 format!("{plain}   {mark} {said}   {wanted}"),
                 format!("{plain}  {mark} {said}"),
                 format!("{short} {mark} {said}"),
+                format!("{tempo:.0} {mark} {said}"),
                 format!("{short} {mark} {words}"),
                 format!("{tempo:.0} {mark} {words}"),
                 format!("{short} {mark}"),

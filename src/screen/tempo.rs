@@ -10,9 +10,10 @@ use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::widgets::{Sparkline, Widget};
 use unicode_width::UnicodeWidthStr;
 
+use super::keys::Keys;
 use super::letters::put_large;
 use super::text::{clock, steady_words};
-use super::view::{Ink, fill, put, put_middle, put_right};
+use super::view::{Ink, fill, put, put_keys, put_middle, put_right, room_right};
 use crate::report::tempo::{Advice, Estimate, Meter, Reading, Steadiness, Want, series, span};
 
 /// Below this size only two lines are shown.
@@ -62,7 +63,7 @@ pub struct Dial {
     /// What to do while there is no tempo yet.
     pub invitation: &'static str,
     /// The keys, one line.
-    pub keys: &'static str,
+    pub keys: Keys,
     /// The wanted window.
     pub want: Option<Want>,
     /// What to tell the band, as a sign and as words with the amount.
@@ -174,7 +175,7 @@ pub fn draw(area: Rect, buf: &mut Buffer, dial: &Dial) {
     span_row(spans, buf, dial, ink);
     steady_row(steady, buf, dial, ink);
     history_rows(history, buf, dial, ink);
-    put(buf, keys, 1, 0, dial.keys, ink.plain());
+    put_keys(buf, room_right(keys, 1), &[dial.keys], ink);
 }
 
 fn large(area: Rect, buf: &mut Buffer, dial: &Dial, ink: Ink) {
@@ -349,7 +350,7 @@ fn history_rows(area: Rect, buf: &mut Buffer, dial: &Dial, ink: Ink) {
 /// What still helps on a few cells.
 fn tiny(area: Rect, buf: &mut Buffer, dial: &Dial, ink: Ink) {
     let tempo = match dial.tempo() {
-        Some(tempo) => format!("{tempo:.1} steps a minute"),
+        Some(tempo) => format!("{tempo:.1} steps/min"),
         None => dial.invitation.to_owned(),
     };
     let advice = dial

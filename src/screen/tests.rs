@@ -137,7 +137,7 @@ fn a_usual_terminal_shows_it_all() {
             "sure ▮▮▮▮▮▮▮▮▮▯",
             "0:05 ━━━",
             "1:40",
-            "space: this is one",
+            "space this is one",
         ],
     );
     // The strip with its figures' starts.
@@ -271,7 +271,7 @@ fn who_calls_is_shown_what_the_space_bar_means_then() {
     let mut state = state(FIRST + 5.2 * PERIOD, true);
     state.hand = Hand::Calls;
     let hints = screen(&state, 80, 24);
-    shows(&hints, &["space: my call ends here"]);
+    shows(&hints, &["space my call ends here"]);
     assert!(!hints.contains("this is one"));
     state.help = true;
     let help = screen(&state, 80, 24);

@@ -10,7 +10,7 @@ use ratatui::style::{Color, Modifier, Style};
 use ratatui::widgets::{Block, BorderType, Clear, Widget};
 use unicode_width::UnicodeWidthStr;
 
-use super::keys::{HELP, HELP_CALLS, HELP_EVENING, Hand};
+use super::keys::{HELP, HELP_CALLS, HELP_EVENING, Hand, KEYS, KEYS_CALLS, KEYS_EVENING, Keys};
 use super::panels;
 use super::state::State;
 use super::status;
@@ -213,6 +213,22 @@ pub(super) fn put_right(
     }
 }
 
+/// The first of some wordings of the keys that fits in the first row: keys stand out, what
+/// they do is plain.
+pub(super) fn put_keys(buf: &mut Buffer, area: Rect, wordings: &[Keys], ink: Ink) {
+    const APART: u16 = 3;
+    let width = |(key, words): &(&str, &str)| (key.width() + 1 + words.width()) as u16;
+    let whole = |keys: &Keys| keys.iter().map(|k| width(k) + APART).sum::<u16>();
+    // The last one has nothing behind it, and the row's last column stays free.
+    let fits = |keys: &&Keys| whole(keys) < area.width + APART;
+    let mut x = 0;
+    for key in wordings.iter().find(fits).copied().unwrap_or_default() {
+        let used = put(buf, area, x, 0, key.0, ink.strong());
+        put(buf, area, x + used + 1, 0, key.1, ink.plain());
+        x += width(key) + APART;
+    }
+}
+
 pub(super) fn fill(area: Rect, buf: &mut Buffer, symbol: &str, style: Style) {
     for position in area.positions() {
         if let Some(cell) = buf.cell_mut(position) {
@@ -263,31 +279,12 @@ fn message_row(area: Rect, buf: &mut Buffer, state: &State, with_level: bool, in
     if let (true, Some(level)) = (with_level, state.level()) {
         return status::level_row(inside, buf, level, ink);
     }
-    let evening = [
-        "n next item   b back   space: this is one   c claps   h hold   ? keys   q quit",
-        "n next   b back   space: one   ? keys   q quit",
-        "n next   ? keys   q quit",
-    ];
-    let alone = [
-        "space: this is one   ← → move the count   c claps   f flash   ? keys   q quit",
-        "space: this is one   ← → move   ? keys   q quit",
-        "space: one   ← → move   ? keys   q quit",
-        "? keys   q quit",
-    ];
-    let calls = [
-        "space: my call ends here   f flash   ? keys   q end, and see the report",
-        "space: my call ends   ? keys   q end",
-        "? keys   q end",
-    ];
-    let hints = match (state.hand, state.evening.is_empty()) {
-        (Hand::Calls, _) => &calls[..],
-        (Hand::Counts, true) => &alone[..],
-        (Hand::Counts, false) => &evening[..],
+    let hints: &[Keys] = match (state.hand, state.evening.is_empty()) {
+        (Hand::Calls, _) => &KEYS_CALLS,
+        (Hand::Counts, true) => &KEYS,
+        (Hand::Counts, false) => &KEYS_EVENING,
     };
-    let room = usize::from(area.width.saturating_sub(2));
-    if let Some(hint) = hints.iter().find(|hint| hint.width() <= room) {
-        put(buf, inside, 0, 0, hint, ink.plain());
-    }
+    put_keys(buf, inside, hints, ink);
 }
 
 fn help(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
@@ -323,6 +320,7 @@ fn tiny(area: Rect, buf: &mut Buffer, state: &State, ink: Ink) {
     let part = state.part().map_or("", Part::name);
     let cue = match state.present_cue() {
         Some(cue) => cue.call.clone(),
+        None if state.ends_in().is_some() => panels::END.to_owned(),
         None => state
             .figure_next()
             .map_or_else(String::new, |(figure, _)| figure.name.clone()),

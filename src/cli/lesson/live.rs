@@ -325,7 +325,9 @@ impl Leader {
             self.state.judged(verdict);
             if !face.is_screen() {
                 let own = match verdict.own {
-                    own if own > 0.0 => format!("my clap {:+.0} dB", 20.0 * own.log10()),
+                    own if own > 0.0 => {
+                        format!("my clap {:+.0} dB", 20.0 * own.log10()).replace('-', "−")
+                    }
                     _ => "my clap is silent".to_owned(),
                 };
                 let phrase = verdict.phrase + 1;

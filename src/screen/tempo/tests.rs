@@ -8,7 +8,7 @@ fn tapped(tempo: f64, beats: u32, want: Option<&str>) -> Dial {
     let mut dial = Dial {
         source: "tapping".into(),
         invitation: "press space on every beat",
-        keys: "space or Enter: a beat   r: anew   q: quit",
+        keys: &[("space", "a beat"), ("r", "anew"), ("q", "quit")],
         want,
         ..Dial::default()
     };

@@ -25,7 +25,7 @@ fn a_small_terminal_keeps_what_matters() {
             "NEXT in 11 beats",
             "[6]",
             "[A1]",
-            "120 a minute ▼ a little slower",
+            "120 steps/min ▼ a little slower",
             "sure ▮▮▮▯",
         ],
     );
