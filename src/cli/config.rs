@@ -31,7 +31,7 @@ const TEMPLATE: &str = include_str!("config/template.toml");
 const VARIABLE: &str = "EIGHTCLAP_CONFIG";
 
 /// Columns that values are lined up in; longer ones stand out of their column.
-const WIDEST: usize = 36;
+const WIDEST: usize = 56;
 
 /// Arguments of `config`.
 #[derive(Debug, Args)]
@@ -118,7 +118,7 @@ fn layers(place: Option<&Place>) -> Layers {
     let mut layers = Layers::default();
     if let Some(place) = place.filter(|place| place.is_there()) {
         let home = directories::BaseDirs::new();
-        match file::text(&place.path, "file of defaults") {
+        match file::text(&place.path, "file of defaults", &[]) {
             Ok(text) => layers.file(Text {
                 path: &place.path,
                 text: &text,
@@ -173,7 +173,7 @@ pub(super) fn run(args: &ConfigArgs) -> anyhow::Result<()> {
             }
             anyhow::ensure!(
                 path.symlink_metadata().is_err(),
-                "{}: there is a file already; change it with any text editor, or delete it first",
+                "{}: there is a file of that name already; change it with any text editor, or delete it first",
                 path.display()
             );
             write_new(&path, TEMPLATE)?;

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand, ValueEnum};
 
-use crate::dance::programme::{Programme, SCHEMA, TEMPLATE, bundled};
+use crate::dance::programme::{Programme, SCHEMA, TEMPLATE};
 use crate::report::programme::{Reader, page, set_list, table};
 
 use super::config::Defaults;
@@ -93,7 +93,7 @@ enum For {
 impl Which {
     /// Reads it, and says what is doubtful.
     fn load(&self) -> anyhow::Result<Programme> {
-        let programme = load(&self.file)?;
+        let programme = Programme::load(&self.file)?;
         for warning in programme.warnings() {
             tell(warning);
         }
@@ -102,15 +102,6 @@ impl Which {
             None => programme,
         })
     }
-}
-
-/// A file, or else a bundled programme of that name.
-fn load(path: &Path) -> anyhow::Result<Programme> {
-    let bundled = bundled().iter().find(|(name, _)| Path::new(name) == path);
-    Ok(match bundled {
-        Some((name, text)) if !path.exists() => Programme::parse(text, name, None)?,
-        _ => Programme::load(path)?,
-    })
 }
 
 pub(super) fn run(args: ProgrammeArgs) -> anyhow::Result<()> {
@@ -157,7 +148,7 @@ pub(super) fn run(args: ProgrammeArgs) -> anyhow::Result<()> {
 fn check(files: &[PathBuf], strict: bool) -> anyhow::Result<()> {
     let mut failed = false;
     for file in files {
-        let programme = match load(file) {
+        let programme = match Programme::load(file) {
             Ok(programme) => programme,
             Err(error) => {
                 tell(format_args!("{error:#}"));

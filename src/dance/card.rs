@@ -71,14 +71,14 @@ pub struct Card {
 }
 
 impl Card {
-    /// Reads a card from a file.
+    /// Reads a card from a file, or the bundled dance of that name.
     ///
     /// # Errors
     /// If the file cannot be read, is no text, or is no card that can be
     /// danced; the error says where and what is expected.
     pub fn load(path: impl AsRef<Path>) -> Result<Self, CardError> {
         let path = path.as_ref();
-        let text = super::file::text(path, "dance card")?;
+        let text = super::file::text(path, "dance card", super::bundled())?;
         Self::parse(&text, &path.display().to_string())
     }
 
@@ -88,6 +88,11 @@ impl Card {
     /// If the text is no TOML, or no card that can be danced.
     pub fn parse(text: &str, name: &str) -> Result<Self, CardError> {
         parse::card(text, name)
+    }
+
+    /// The card as it was written.
+    pub fn text(&self) -> &str {
+        &self.text
     }
 
     /// What the dance is called.

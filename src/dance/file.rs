@@ -10,8 +10,16 @@ use super::source::CardError;
 /// thousand, so anything larger is some other kind of file.
 const LARGEST: u64 = 1 << 20;
 
-/// The text of the file at `path`; `what` it should be, as in "dance card".
-pub(crate) fn text(path: &Path, what: &str) -> Result<String, CardError> {
+/// Files that come with the program: name and text.
+pub(crate) type Bundled = &'static [(&'static str, &'static str)];
+
+/// The text of the file at `path`, or of the one of that name in `bundled` where there is
+/// none; `what` it should be, as in "dance card".
+pub(crate) fn text(path: &Path, what: &str, bundled: Bundled) -> Result<String, CardError> {
+    let own = bundled.iter().find(|(name, _)| Path::new(name) == path);
+    if let Some((_, text)) = own.filter(|_| !path.exists()) {
+        return Ok((*text).to_owned());
+    }
     let name = path.display().to_string();
     let unreadable = |reason: String| CardError::Unreadable {
         name: name.clone(),
@@ -28,7 +36,12 @@ pub(crate) fn text(path: &Path, what: &str) -> Result<String, CardError> {
         .map_err(|error| {
             unreadable(match error.kind() {
                 ErrorKind::NotFound | ErrorKind::NotADirectory => {
-                    format!("there is no such {what}; check its name and folder")
+                    let names: Vec<&str> = bundled.iter().map(|(name, _)| *name).collect();
+                    let or = match names.is_empty() {
+                        true => String::new(),
+                        false => format!(", or take a bundled one: {}", names.join(", ")),
+                    };
+                    format!("there is no such {what}; check its name and folder{or}")
                 }
                 ErrorKind::PermissionDenied => format!(
                     "reading this {what} is not permitted; give yourself read permission \

@@ -41,7 +41,8 @@ fn a_file_is_begun_once_and_shown_with_where_it_is() {
         "{said:?}"
     );
     std::fs::write(&config, "[levels]\nclap = 0.25\n").unwrap();
-    with(&config, &[], &["config", "init"]).refuses(&config, "there is a file already");
+    with(&config, &[], &["config", "init"])
+        .refuses(&config, "there is a file of that name already");
     let said = with(
         &config,
         &[("EIGHTCLAP_WANT", "108..116")],

@@ -115,7 +115,7 @@ impl Lesson {
     /// expected.
     pub fn load(path: impl AsRef<Path>) -> Result<Self, CardError> {
         let path = path.as_ref();
-        let text = file::text(path, "lesson")?;
+        let text = file::text(path, "lesson", &[])?;
         Self::parse(&text, &path.display().to_string())
     }
 

@@ -175,15 +175,15 @@ impl Item {
 }
 
 impl Programme {
-    /// Reads a programme from a file. Cards are looked for beside it, unless
-    /// their name is that of a bundled dance.
+    /// Reads a programme from a file, or the bundled one of that name. Cards are looked
+    /// for beside it, unless their name is that of a bundled dance.
     ///
     /// # Errors
     /// If the file or one of its cards cannot be read or used; the error says
     /// where and what is expected.
     pub fn load(path: impl AsRef<Path>) -> Result<Self, CardError> {
         let path = path.as_ref();
-        let text = file::text(path, "programme")?;
+        let text = file::text(path, "programme", bundled())?;
         Self::parse(&text, &path.display().to_string(), path.parent())
     }
 
