@@ -106,7 +106,7 @@ fn calls_in_a_recording_are_scored_and_kept_until_they_are_deleted() {
     let (page, table) = (text("report.html"), text("report.csv"));
     let done = eightclap(folder.path())
         .args([
-            "rehearse", "--voice", &voice, "--tune", &band, "--json", &report,
+            "rehearse", "--calls", &voice, "--tune", &band, "--json", &report,
         ])
         .args(["--html", &page, "--csv", &table])
         .assert()
@@ -132,7 +132,7 @@ fn calls_in_a_recording_are_scored_and_kept_until_they_are_deleted() {
     let one = beats[0].to_string();
     let done = eightclap(folder.path())
         .args([
-            "rehearse", "--voice", &voice, "--steps", "116", "--one", &one, "--times", "1",
+            "rehearse", "--calls", &voice, "--steps", "116", "--one", &one, "--times", "1",
         ])
         .assert()
         .success();
@@ -177,16 +177,16 @@ fn what_cannot_be_rehearsed_is_said_with_its_remedy() {
             "there is no such recording; give a file, or reel",
         ),
         (
-            vec!["--voice", &noise],
+            vec!["--calls", &noise],
             "noise.wav: no dance tune with a clear phrase",
         ),
         (
-            vec!["--voice", &noise, "--tune", "reel"],
+            vec!["--calls", &noise, "--tune", "reel"],
             "name the recording that was played",
         ),
-        (vec!["--voice", "gone.wav"], "gone.wav"),
+        (vec!["--calls", "gone.wav"], "gone.wav"),
         (
-            vec!["--voice", &noise, "--good", "3"],
+            vec!["--calls", &noise, "--good", "3"],
             "--good 3 lies beyond --early 2",
         ),
     ] {

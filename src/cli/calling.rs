@@ -39,7 +39,7 @@ pub(super) struct CallArgs {
     recordings: Option<PathBuf>,
 
     /// Least beats from the beginning of a call to its figure, 1 to 4
-    #[arg(long, value_name = "BEATS", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=4))]
+    #[arg(long, value_name = "BEATS", default_value_t = 1, value_parser = super::gear::whole::<1, 4>)]
     lead: u32,
 
     /// Times through with full calls

@@ -53,7 +53,7 @@ Examples:
   eightclap card check my.toml               errors, and what to think about
   eightclap card check --strict cards/*.toml exit code 1 for either")]
     Check {
-        /// The cards
+        /// The cards, or names of bundled ones
         #[arg(value_name = "CARD", required = true)]
         cards: Vec<PathBuf>,
         /// Fail if anything is doubtful
@@ -68,7 +68,7 @@ Examples:
   eightclap card show my.toml --svg set.svg              where everybody stands
   eightclap card show my.toml --roles gent/lady          in your words")]
     Show {
-        /// The card
+        /// The card, or the name of a bundled one
         #[arg(value_name = "CARD")]
         card: PathBuf,
         /// Write a page for print
@@ -89,7 +89,7 @@ Examples:
   eightclap card calls my.toml                     as the card has them
   eightclap card calls my.toml --roles gent/lady   in your words")]
     Calls {
-        /// The card
+        /// The card, or the name of a bundled one
         #[arg(value_name = "CARD")]
         card: PathBuf,
         #[command(flatten)]
@@ -168,7 +168,7 @@ fn new(path: &Path) -> anyhow::Result<()> {
         let name = path.display();
         match error.kind() {
             ErrorKind::AlreadyExists => {
-                anyhow::anyhow!("{name}: this is there already; name a new file")
+                anyhow::anyhow!("{name}: there is a file of that name already; name another one")
             }
             ErrorKind::NotFound => {
                 anyhow::anyhow!("{name}: its folder does not exist; make the folder first")
@@ -179,7 +179,7 @@ fn new(path: &Path) -> anyhow::Result<()> {
     file.write_all(dance::NEW_CARD.as_bytes())
         .with_context(|| format!("{}: it cannot be written; check the disk", path.display()))?;
     print(&format!(
-        "{0}: written; edit it, then `eightclap card check {0}`\n",
+        "written: {0}; change it with any text editor, then: eightclap card check {0}\n",
         path.display()
     ))
 }
@@ -317,5 +317,5 @@ fn write(card: &Path, out: &Path, text: &str) -> anyhow::Result<()> {
         "{name}: this is a folder; name a file to write"
     );
     whole(out, text.as_bytes())?;
-    print(&format!("{name}: written\n"))
+    print(&format!("written: {name}\n"))
 }

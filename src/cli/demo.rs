@@ -40,7 +40,7 @@ pub(super) struct DemoArgs {
     steps: f64,
 
     /// How many times through the tune, 1 to 64
-    #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u32).range(1..=64))]
+    #[arg(long, value_name = "N", default_value_t = 3, value_parser = super::gear::whole::<1, 64>)]
     times: u32,
 
     #[command(flatten)]

@@ -147,6 +147,13 @@ pub(super) fn choice(text: &str) -> Result<Choice, String> {
     }
 }
 
+/// Takes a whole number from `LOW` to `HIGH`.
+pub(super) fn whole<const LOW: u32, const HIGH: u32>(text: &str) -> Result<u32, String> {
+    let number = text.trim().parse().ok();
+    let within = number.filter(|number| (LOW..=HIGH).contains(number));
+    within.ok_or_else(|| format!("give a whole number from {LOW} to {HIGH}"))
+}
+
 /// Takes the number of a device's channel.
 pub(super) fn channel(text: &str) -> Result<u16, String> {
     match text.trim().parse() {

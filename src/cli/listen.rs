@@ -35,8 +35,8 @@ Examples:
   eightclap listen --want 112..118 --line        lines, with advice on the tempo
   eightclap devices measure                      first: how late the devices are")]
 pub(super) struct ListenArgs {
-    /// The dance card to cue
-    #[arg(long, value_name = "CARD.toml")]
+    /// The dance card whose figures are cued, or the name of a bundled one
+    #[arg(long, value_name = "CARD")]
     card: Option<PathBuf>,
 
     /// Stop after so many seconds
@@ -44,7 +44,7 @@ pub(super) struct ListenArgs {
     seconds: Option<f64>,
 
     /// Times through the tune, if you know: the last is told, and nothing called or clapped after it
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=64))]
+    #[arg(long, value_name = "N", value_parser = super::gear::whole::<1, 64>)]
     times: Option<u32>,
 
     #[command(flatten)]

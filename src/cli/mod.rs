@@ -73,28 +73,37 @@ all the same: start quietly, above all with headphones. Screens flash at most
 twice in any second; f turns that off. On the floor the hall's rules and
 qualified teachers come first.";
 
-/// The commands that sound, or teach what sounds.
-const SOUNDING: [&str; 7] = [
-    "practise",
-    "listen",
-    "demo",
-    "rehearse",
-    "programme",
-    "lesson",
-    "voice",
+/// The commands that sound, or teach what sounds, and those below them that do.
+const SOUNDING: [(&str, &[&str]); 8] = [
+    ("practise", &[]),
+    ("listen", &[]),
+    ("demo", &[]),
+    ("rehearse", &[]),
+    ("programme", &["run"]),
+    ("lesson", &["run"]),
+    ("voice", &["record", "say"]),
+    ("devices", &["measure"]),
 ];
 
 /// The command line, as it is parsed, and as help, manual and completions know it.
 fn command() -> clap::Command {
-    SOUNDING.into_iter().fold(Cli::command(), |all, name| {
-        all.mut_subcommand(name, |command| {
-            let help = match command.get_after_help() {
-                Some(examples) => format!("{examples}\n\n{CAUTION}"),
-                None => CAUTION.to_owned(),
-            };
-            command.after_help(help)
+    let cautioned = |command: clap::Command| {
+        let help = match command.get_after_help() {
+            Some(examples) => format!("{examples}\n\n{CAUTION}"),
+            None => CAUTION.to_owned(),
+        };
+        command.after_help(help)
+    };
+    SOUNDING
+        .into_iter()
+        .fold(Cli::command(), |all, (name, below)| {
+            all.mut_subcommand(name, |command| {
+                let command = cautioned(command);
+                below
+                    .iter()
+                    .fold(command, |all, name| all.mut_subcommand(name, cautioned))
+            })
         })
-    })
 }
 
 #[derive(Debug, Subcommand)]
@@ -109,7 +118,7 @@ enum Command {
     Rehearse(Box<rehearse::RehearseArgs>),
     /// Show all rehearsals that were kept, or delete them
     Progress(progress::ProgressArgs),
-    /// Say how many steps a minute a recording has, a band, or taps on the space bar
+    /// Say how many steps per minute a recording has, a band, or taps on the space bar
     Tempo(tempo::TempoArgs),
     /// Print the beats, phrases and tempo heard in recordings, as fast as possible
     Track(track::TrackArgs),

@@ -32,12 +32,12 @@ pub(super) struct PractiseArgs {
     #[arg(value_name = "TUNE")]
     tune_file: PathBuf,
 
-    /// The dance card whose figures are cued
+    /// The dance card whose figures are cued, or the name of a bundled one
     #[arg(long, value_name = "CARD")]
     card: Option<PathBuf>,
 
     /// Times through the tune, if you know: the last is told, and nothing called or clapped after it
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=64))]
+    #[arg(long, value_name = "N", value_parser = super::gear::whole::<1, 64>)]
     times: Option<u32>,
 
     /// Write the recording with its claps and calls to this WAV file instead of playing it

@@ -7,7 +7,6 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use anyhow::Context;
 use clap::Args;
 
 use crate::caller::session::{Ending, Header, Heard, Keeper, Session, Store, now};
@@ -33,11 +32,12 @@ Examples:
   eightclap rehearse --card my.toml --steps 104       slower
   eightclap rehearse --card my.toml --tune reel.mp3   to a recording
   eightclap rehearse --card my.toml --taps            without a microphone
-  eightclap rehearse --card my.toml --voice calls.wav --tune reel.mp3
+  eightclap rehearse --card my.toml --calls calls.wav --tune reel.mp3
                                                       calls recorded elsewhere")]
 pub(super) struct RehearseArgs {
-    /// The dance card to call; without it a bundled dance
-    #[arg(long, value_name = "CARD.toml")]
+    /// The dance card to call, or the name of a bundled one; without it
+    /// lanterns-on-the-weir
+    #[arg(long, value_name = "CARD")]
     card: Option<PathBuf>,
 
     /// What to call to: reel, jig, march, hornpipe, a bundled tune, or a recording
@@ -49,17 +49,17 @@ pub(super) struct RehearseArgs {
     steps: Option<f64>,
 
     /// How many times through the dance, 1 to 16
-    #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u32).range(1..=16))]
+    #[arg(long, value_name = "N", default_value_t = 3, value_parser = super::gear::whole::<1, 16>)]
     times: u32,
 
     /// Score this recording of calls instead of a microphone. With --tune FILE its beats
     /// count, and both began together; with --tune and the same file, or without --tune,
     /// the band is heard in it too
     #[arg(long, value_name = "CALLS.wav")]
-    voice: Option<PathBuf>,
+    calls: Option<PathBuf>,
 
-    /// With --voice and --steps: where in the recording the tune's first beat is, seconds
-    #[arg(long, value_name = "SECONDS", requires = "voice", requires = "steps")]
+    /// With --calls and --steps: where in the recording the tune's first beat is, seconds
+    #[arg(long, value_name = "SECONDS", requires = "calls", requires = "steps")]
     one: Option<f64>,
 
     #[command(flatten)]
@@ -70,7 +70,7 @@ pub(super) struct RehearseArgs {
     headphones: bool,
 
     /// Without a microphone: tap the space bar where each call ends
-    #[arg(long, conflicts_with_all = ["voice", "keep"], help_heading = "Devices")]
+    #[arg(long, conflicts_with_all = ["calls", "keep"], help_heading = "Devices")]
     taps: bool,
 
     #[command(flatten)]
@@ -169,8 +169,8 @@ pub(super) fn run(mut args: RehearseArgs) -> anyhow::Result<()> {
     let limits = args.limits.limits()?;
     let (card, text) = dance(args.card.as_deref())?;
     let store = Store::of_user()?;
-    let session = match &args.voice {
-        Some(voice) => from_file(args, voice, &card, text, limits, &store)?,
+    let session = match &args.calls {
+        Some(calls) => from_file(args, calls, &card, text, limits, &store)?,
         None => live::rehearse(args, &card, text, limits, &store)?,
     };
     report(args, session, &store)
@@ -178,13 +178,11 @@ pub(super) fn run(mut args: RehearseArgs) -> anyhow::Result<()> {
 
 /// The dance and its text.
 fn dance(path: Option<&Path>) -> anyhow::Result<(Arc<Card>, String)> {
-    let Some(path) = path else {
-        let text = dance::LANTERNS_ON_THE_WEIR;
-        return Ok((Arc::new(Card::parse(text, "bundled card")?), text.into()));
+    let card = match path {
+        Some(path) => read_card(path)?,
+        None => Card::parse(dance::LANTERNS_ON_THE_WEIR, "bundled card")?,
     };
-    let card = read_card(path)?;
-    // It was read a moment ago: only a change meanwhile can fail here.
-    let text = std::fs::read_to_string(path).with_context(|| path.display().to_string())?;
+    let text = card.text().to_owned();
     Ok((Arc::new(card), text))
 }
 
@@ -234,22 +232,22 @@ impl Kept {
 /// Scores a recording of calls.
 fn from_file(
     args: &RehearseArgs,
-    voice: &Path,
+    calls: &Path,
     card: &Arc<Card>,
     text: String,
     limits: Limits,
     store: &Store,
 ) -> anyhow::Result<Session> {
-    let take = Recording::open(voice)?;
+    let take = Recording::open(calls)?;
     let band = match &args.tune {
         Some(Tune::File(path)) => Some(path.as_path()),
         Some(Tune::Band(tune)) => anyhow::bail!(
-            "with --voice name the recording that was played, not \"{}\"",
+            "with --calls name the recording that was played, not \"{}\"",
             tune.name()
         ),
         None => None,
     };
-    let heard = sound::hear_file(take, voice, band, args, card)?;
+    let heard = sound::hear_file(take, calls, band, args, card)?;
     let plan = Plan {
         text,
         tune: heard.tune,

@@ -115,7 +115,7 @@ Examples:
   eightclap voice list --card my.toml                   those of a card
   eightclap voice list --card my.toml --engine none     without a speech engine")]
 struct ListArgs {
-    /// A dance card whose calls are listed; without one, the signals and the figures known
+    /// A dance card, or the name of a bundled one; without one, the signals and the figures known
     #[arg(long = "card", value_name = "CARD")]
     cards: Vec<PathBuf>,
 
@@ -246,7 +246,7 @@ fn say(args: &SayArgs) -> anyhow::Result<()> {
         }
         None => {
             if let Some(why) = play(&args.out.device(), &clip.samples, RATE, &listen())? {
-                bail!("{why}; or write a file with --write OUT.wav");
+                bail!("{why}; or write a WAV file with --write OUT.wav");
             }
         }
     }

@@ -43,7 +43,7 @@ pub enum WriteError {
         path: PathBuf,
     },
     /// What is there is something else than what is to be written, and would be lost.
-    #[error("{}: there is another kind of file, which would be lost; name another one", .path.display())]
+    #[error("{}: another kind of file is there and would be lost; name another one", .path.display())]
     Other {
         /// The file.
         path: PathBuf,

@@ -22,8 +22,14 @@ fn wrong_calls_end_with_two_and_say_what_is_right() {
         ),
         (&["practise", "x.wav", "--clap-level", "9"], "0 to 4"),
         (&["practise", "x.wav", "--voice-level", "9"], "0 to 4"),
-        (&["practise", "x.wav", "--lead", "5"], "5 is not in 1..=4"),
-        (&["listen", "--times", "0"], "0 is not in 1..=64"),
+        (
+            &["practise", "x.wav", "--lead", "5"],
+            "give a whole number from 1 to 4",
+        ),
+        (
+            &["listen", "--times", "0"],
+            "give a whole number from 1 to 64",
+        ),
         (
             &["practise", "x.wav", "--write", "out.mp3"],
             "call it out.wav",
@@ -31,7 +37,10 @@ fn wrong_calls_end_with_two_and_say_what_is_right() {
         (&["demo", "--tune", "nope"], "kettle-on-the-landing"),
         (&["demo", "--steps", "NaN"], "90 to 140"),
         (&["demo", "--steps", "9999"], "90 to 140"),
-        (&["demo", "--times", "0"], "0 is not in 1..=64"),
+        (
+            &["demo", "--times", "0"],
+            "give a whole number from 1 to 64",
+        ),
         (
             &["tempo", "x.wav", "--want", "120..112"],
             "the slower tempo comes first: 112..120",

@@ -1,8 +1,8 @@
 //! `eightclap card` as a caller uses it.
 
-use eightclap::dance::{LANTERNS_ON_THE_WEIR, THE_TIN_KETTLE_RING};
+use ::eightclap::dance::{LANTERNS_ON_THE_WEIR, THE_TIN_KETTLE_RING};
 
-use super::run;
+use super::{eightclap, run, said};
 
 /// A folder with cards of these names and texts.
 fn folder(cards: &[(&str, &str)]) -> tempfile::TempDir {
@@ -27,7 +27,7 @@ fn a_new_card_is_written_once_and_is_good() {
     assert_eq!(said.code, 1);
     assert!(
         said.err
-            .contains("mine.toml: this is there already; name a new file"),
+            .contains("mine.toml: there is a file of that name already"),
         "{said:?}"
     );
     assert_eq!(std::fs::read_to_string(path).unwrap(), "my own words");
@@ -94,10 +94,9 @@ fn doubts_are_told_and_errors_fail() {
             .contains("b.toml:10:3: part A1 has 4 + 16 = 20 beats"),
         "{said:?}"
     );
-    assert!(
-        said.err.contains("no.toml: there is no such dance card"),
-        "{said:?}"
-    );
+    let none = "no.toml: there is no such dance card; check its name and folder, or take a bundled \
+                one: gravel-and-clover,";
+    assert!(said.err.contains(none), "{said:?}");
     assert!(said.out.contains("good"), "{said:?}");
     assert_eq!(run(["card", "check"]).code, 2);
 }
@@ -181,4 +180,26 @@ fn the_schema_is_printed() {
     let said = run(["card", "schema"]).well();
     let schema: serde_json::Value = serde_json::from_str(&said.out).unwrap();
     assert_eq!(schema["title"], "Dance card");
+}
+
+#[test]
+fn a_bundled_dance_is_found_by_its_name_and_a_file_of_that_name_goes_before_it() {
+    let name = "the-tin-kettle-ring";
+    for call in [
+        &["card", "show", name][..],
+        &["card", "calls", name],
+        &["voice", "list", "--engine", "none", "--card", name],
+    ] {
+        let said = run(call.iter().copied()).well();
+        assert!(said.out.to_lowercase().contains("circle left"), "{said:?}");
+    }
+    let folder = tempfile::tempdir().expect("a folder");
+    std::fs::write(folder.path().join(name), LANTERNS_ON_THE_WEIR).expect("a card");
+    let own = said(
+        eightclap()
+            .current_dir(&folder)
+            .args(["card", "show", name]),
+    );
+    let said = own.well();
+    assert!(said.out.starts_with("LANTERNS ON THE WEIR"), "{said:?}");
 }

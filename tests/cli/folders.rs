@@ -112,7 +112,7 @@ fn nothing_is_written_but_what_is_asked_for_and_the_programs_own_folders() {
     assert_eq!(below(&out), names);
 
     // A rehearsal is kept in the user's folder for data, and nowhere else.
-    run("rehearse --card CARD --voice TUNE --steps 114 --one 2 --times 1 --html OUT/j.html");
+    run("rehearse --card CARD --calls TUNE --steps 114 --one 2 --times 1 --html OUT/j.html");
     let kept = below(&home);
     assert_eq!(kept.len(), 1, "{kept:?}");
     let kept = kept.first().unwrap();
@@ -165,6 +165,6 @@ fn what_a_person_made_is_not_written_over() {
         card.as_ref(),
     ])
     .refuses(&card, "another kind of file");
-    call(&["card".as_ref(), "new".as_ref(), card.as_ref()]).refuses(&card, "there already");
+    call(&["card".as_ref(), "new".as_ref(), card.as_ref()]).refuses(&card, "of that name already");
     assert_eq!([bytes(&other), bytes(&card)], before);
 }

@@ -113,7 +113,7 @@ fn a_folder_is_told_in_order_and_a_bad_file_stops_nothing() {
     assert_eq!(
         said.err,
         format!(
-            "eightclap: {}: this is not a sound file; use WAV, MP3, FLAC, OGG, M4A or AIFF\n",
+            "eightclap: {}: this is not a sound file; use WAV, MP3, FLAC, OGG, M4A, AAC or AIFF\n",
             full("b.wav")
         )
     );

@@ -31,7 +31,7 @@ Examples:
   eightclap voice record --card my.toml --all   all of them anew
   eightclap voice record --recordings ~/calls   into a folder of your own")]
 pub(super) struct RecordArgs {
-    /// A dance card whose calls are recorded; without one, the signals and the figures known
+    /// A dance card, or the name of a bundled one; without one, the signals and the figures known
     #[arg(long = "card", value_name = "CARD")]
     cards: Vec<PathBuf>,
 

@@ -48,9 +48,9 @@ pub enum DeviceError {
 /// What to try when no device is found, by system.
 fn remedy() -> &'static str {
     if cfg!(target_os = "linux") {
-        "plug one in or start the sound server (PipeWire or PulseAudio), and check with `aplay -l`; without one, write a WAV file instead"
+        "plug one in or start the sound server (PipeWire or PulseAudio), and check with `aplay -l`"
     } else {
-        "plug one in and choose it in the system's sound settings; without one, write a WAV file instead"
+        "plug one in and choose it in the system's sound settings"
     }
 }
 

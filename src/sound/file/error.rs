@@ -38,7 +38,7 @@ pub enum FileError {
         path: PathBuf,
     },
     /// Its content is no sound that the program knows.
-    #[error("{}: this is not a sound file; use WAV, MP3, FLAC, OGG, M4A or AIFF", .path.display())]
+    #[error("{}: this is not a sound file; use WAV, MP3, FLAC, OGG, M4A, AAC or AIFF", .path.display())]
     NotSound {
         /// The file.
         path: PathBuf,

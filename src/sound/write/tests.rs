@@ -56,7 +56,7 @@ fn a_small_file_is_written_whole() {
         .unwrap_err()
         .to_string();
     assert!(
-        other.contains("card.html: there is another kind of file"),
+        other.contains("card.html: another kind of file is there"),
         "{other}"
     );
     assert_eq!(std::fs::read(&path).unwrap(), b"new");
