@@ -14,6 +14,7 @@ use crate::phrase::belief::{Belief, COUNTED_BEATS, Evidence, LEAD_IN_BEATS, Trus
 use crate::phrase::net::PhraseNet;
 use crate::phrase::repeat::Memory;
 use crate::phrase::shape::Shape;
+use crate::phrase::slip::Slips;
 use crate::phrase::{Form, Place};
 
 /// What the engine is told about the music beforehand.
@@ -69,6 +70,19 @@ const COUNTED_ON: f32 = 0.93;
 /// beginning was not heard well enough to count from.
 const BEGUN_WELL: f32 = 0.7;
 
+/// Activation of a beat below which nothing was heard of it.
+const UNHEARD: f32 = 0.35;
+/// Beats after a pause for which it is asked where the tune went on.
+const AFTER_PAUSE: u32 = 16;
+/// Probability of a count from which that is known.
+const GOES_ON: f32 = 0.97;
+/// Odds that the band begins anew after a short pause, against those that the beat network
+/// takes for granted, which are even: what sounds like a lead-in are mostly the tune's next
+/// beats.
+const NEW_AFTER_PAUSE: f32 = 0.2;
+/// Probability of a slip that the tune's own repetition tells.
+const SLIPPED: f32 = 0.9;
+
 /// Activations kept to judge a beat by: 1.28 s.
 const KEPT: usize = 128;
 /// Frames that go through each stage together, if there are so many.
@@ -86,6 +100,7 @@ pub struct Engine {
     memory: Memory,
     phrase_net: PhraseNet,
     shape: Shape,
+    slips: Slips,
     /// The form that the tune seems to have, if not the one told.
     other_form: Option<Form>,
     /// The newest activations, by frame number modulo [`KEPT`].
@@ -103,6 +118,17 @@ pub struct Engine {
     alike: u32,
     /// The beat the belief stands on, once there is one.
     standing: Option<Standing>,
+    /// Where in the tune that beat is, if the count goes on that was known last or, before,
+    /// was the first.
+    reckoned: Option<u32>,
+    /// Beats since the caller told the count.
+    since_told: usize,
+    /// The beat announced, until it was listened for.
+    awaited: Option<f64>,
+    /// Beats in a row up to the last that were announced and not heard.
+    unheard: usize,
+    /// Beats for which it is still asked where the tune went on after a pause.
+    paused: u32,
     /// The "one" that the last beat, a lead-in's fourth, told of, seconds.
     led_in: Option<f64>,
 }
@@ -139,6 +165,7 @@ impl Engine {
             memory: Memory::default(),
             phrase_net,
             shape: Shape::new(settings.form),
+            slips: Slips::new(settings.form),
             other_form: None,
             recent: [Activation::default(); KEPT],
             frames: 0,
@@ -148,6 +175,11 @@ impl Engine {
             by_tracker: false,
             alike: 0,
             standing: None,
+            reckoned: None,
+            paused: 0,
+            since_told: usize::MAX,
+            awaited: None,
+            unheard: 0,
             led_in: None,
             settings,
         })
@@ -210,9 +242,28 @@ impl Engine {
         let heard = self.heard();
         let beat = self.tracker.step(heard, &activation);
         self.memory.hear(heard - 0.5 * WINDOW, pitches);
+        self.listen_for_it();
         if let Some(beat) = beat {
             self.count(&beat, events);
         }
+    }
+
+    /// Notes, once, whether the beat announced was then heard.
+    fn listen_for_it(&mut self) {
+        let Some(time) = self.awaited else { return };
+        let moment = self.heard() - self.net.delay();
+        if moment < time + ONE_REACH {
+            return;
+        }
+        self.awaited = None;
+        let strongest = self
+            .around(time)
+            .map(|heard| heard.beat)
+            .fold(0.0, f32::max);
+        self.unheard = match strongest < UNHEARD {
+            true => self.unheard + 1,
+            false => 0,
+        };
     }
 
     /// The caller says that the beat nearest to `time` (seconds) is a "one".
@@ -234,8 +285,25 @@ impl Engine {
 
     /// Takes the place of the beat last announced from the corrected belief.
     fn settle(&mut self) {
+        let place = self.belief.likeliest();
+        self.paused = 0;
+        self.moved = false;
+        self.since_told = 0;
+        self.reckon(place);
         if let Some(standing) = &mut self.standing {
-            standing.place = self.belief.likeliest();
+            standing.place = place;
+        }
+    }
+
+    /// The beat last announced is known to be at `place`. If the count that was known before
+    /// has it elsewhere, that was wrong for some time.
+    fn reckon(&mut self, place: Place) {
+        let reckoned = self.reckoned.replace(place.beat);
+        if let Some(reckoned) = reckoned.filter(|reckoned| *reckoned != place.beat) {
+            let by = i64::from(place.beat) - i64::from(reckoned);
+            self.slips.moved(by);
+            self.memory
+                .put_right(|place| self.settings.form.turned(place, by));
         }
     }
 
@@ -248,6 +316,7 @@ impl Engine {
         if let Some(remembered) = self.memory.take() {
             let weights = self.phrase_net.step(&remembered);
             self.belief.weigh(&weights);
+            self.look_for_slips();
             self.look_at_form(beat, events);
         }
         match beat.steps {
@@ -256,22 +325,42 @@ impl Engine {
                 self.memory.forget();
                 self.phrase_net.forget();
                 self.shape.forget();
+                self.slips.forget();
+                self.reckoned = None;
+                self.paused = 0;
             }
             Some(steps) => {
+                let form = self.settings.form;
+                let on = steps.round() as i64;
+                self.reckoned = self.reckoned.map(|place| form.turned(place, on));
                 let trust = &self.settings.trust;
                 let beginning = self.opened < trust.opening || self.belief.leading_in() > 0.1;
                 let other = (steps - steps.round()).abs() > trust.apart;
                 self.moved |= beginning && other;
                 self.alike = if other { 0 } else { self.alike + 1 };
                 match steps >= PAUSE {
-                    true => self.belief.pause(steps - 1.0),
+                    true => {
+                        self.belief.pause(steps - 1.0, self.unheard);
+                        self.paused = AFTER_PAUSE;
+                        self.counting = false;
+                    }
                     false => self.belief.pass(steps - 1.0),
                 }
             }
         }
-        self.memory.beat(beat.time, beat.period);
         let mut counted = [0.0; COUNTED_BEATS];
         counted.copy_from_slice(&beat.modes[LEAD_IN..LEAD_IN + COUNTED_BEATS]);
+        // What the caller said since the tracker began to count is worth more.
+        self.since_told = self.since_told.saturating_add(1);
+        counted
+            .iter_mut()
+            .skip(self.since_told)
+            .for_each(|p| *p = 0.0);
+        if self.paused > 0 {
+            let p = counted.iter().sum::<f32>().min(1.0);
+            let by = NEW_AFTER_PAUSE / (NEW_AFTER_PAUSE * p + 1.0 - p).max(1e-6);
+            counted.iter_mut().for_each(|x| *x *= by);
+        }
         self.belief.advance(counted);
         // The tracker's own count of the first beats goes on over them.
         // A lead-in on the beats that are heard now says more than what came before it.
@@ -292,6 +381,8 @@ impl Engine {
             self.moved = false;
         }
         self.by_tracker = by_tracker;
+        // A beginning that was only suspected is over when its time is.
+        self.moved &= by_tracker || self.opened < self.settings.trust.opening;
 
         let leading = self.belief.leading_in();
         let (count, sure) = self.belief.count();
@@ -301,6 +392,10 @@ impl Engine {
         let leads_in =
             counted[LEAD_IN_BEATS - 2] > 0.5 && beat.spread <= self.settings.sharp_lead_in;
         let opening = begun(&counted);
+        if opening && self.opened > 0 {
+            self.slips.forget();
+            self.reckoned = None;
+        }
         self.opened = match opening {
             true => 0,
             false => self.opened.saturating_add(1),
@@ -316,6 +411,7 @@ impl Engine {
             Some(s) => s.time_through,
             None => 1,
         };
+        self.awaited = Some(beat.time);
         self.standing = Some(Standing {
             time: beat.time,
             period: beat.period,
@@ -339,10 +435,12 @@ impl Engine {
         }
         self.led_in = one.filter(|one| *one > beat.time);
         if leading > 0.5 {
+            self.memory.beat(beat.time, beat.period, None);
             return;
         }
         // Sureness wavers: what was believed once is believed a little longer.
-        let enough = match (self.counting, self.belief.by_tune()) {
+        let by_tune = self.belief.by_tune() || self.paused > 0;
+        let enough = match (self.counting, by_tune) {
             (true, _) => self.settings.clap_down_to,
             (false, false) => self.settings.clap_above,
             (false, true) => self.settings.clap_above_by_tune,
@@ -351,6 +449,10 @@ impl Engine {
         let form_fits = self.other_form.is_none() || self.belief.counted();
         let known = sure >= enough && form_fits && !self.moved;
         self.counting = known;
+        if known || self.reckoned.is_none() {
+            self.reckon(place);
+        }
+        self.memory.beat(beat.time, beat.period, self.reckoned);
         events.push(Event::Beat(Beat {
             time: beat.time,
             announced: beat.announced,
@@ -372,6 +474,31 @@ impl Engine {
         }
     }
 
+    /// Puts the count right when the tune's own repetition tells that it slipped.
+    fn look_for_slips(&mut self) {
+        let form = self.settings.form;
+        self.slips.beat(self.memory.place(), self.memory.likes());
+        if self.paused > 0 {
+            // Where the tune goes on is told by what is played then.
+            self.belief.weigh_places(self.slips.weights());
+            self.paused = match self.belief.count().1 {
+                sure if sure > GOES_ON => 0,
+                _ => self.paused - 1,
+            };
+            return;
+        }
+        let Some(by) = self.slips.slipped() else {
+            return;
+        };
+        self.slips.moved(by);
+        self.belief.slipped(by, SLIPPED);
+        self.memory.put_right(|place| form.turned(place, by));
+        self.reckoned = self.reckoned.map(|place| form.turned(place, by));
+        if let Some(standing) = &mut self.standing {
+            standing.place = self.belief.likeliest();
+        }
+    }
+
     /// Says so when the tune repeats itself in another form than was told.
     fn look_at_form(&mut self, beat: &Heard, events: &mut Vec<Event>) {
         let other = self.shape.beat(self.memory.again());
@@ -387,21 +514,25 @@ impl Engine {
 
     /// What the sound around the beat at `time` says about phrases.
     fn evidence(&self, time: f64) -> Evidence {
-        let centre = (time + self.net.delay()) * f64::from(FRAME_RATE) - 1.0;
-        let reach = ONE_REACH * f64::from(FRAME_RATE);
-        let first = (centre - reach).round().max(0.0) as u64;
-        let last = (centre + reach).round().max(0.0) as u64;
         let mut evidence = Evidence {
             one: 0.0,
             part: 0.0,
         };
-        for frame in first..=last.min(self.frames.saturating_sub(1)) {
-            if frame + (KEPT as u64) > self.frames {
-                let heard = self.recent[frame as usize % KEPT];
-                evidence.one = evidence.one.max(heard.one);
-                evidence.part = evidence.part.max(heard.part);
-            }
+        for heard in self.around(time) {
+            evidence.one = evidence.one.max(heard.one);
+            evidence.part = evidence.part.max(heard.part);
         }
         evidence
+    }
+
+    /// The activations around the beat at `time`, as far as they are kept.
+    fn around(&self, time: f64) -> impl Iterator<Item = &Activation> {
+        let centre = (time + self.net.delay()) * f64::from(FRAME_RATE) - 1.0;
+        let reach = ONE_REACH * f64::from(FRAME_RATE);
+        let first = (centre - reach).round().max(0.0) as u64;
+        let last = (centre + reach).round().max(0.0) as u64;
+        let oldest = (self.frames + 1).saturating_sub(KEPT as u64);
+        (first.max(oldest)..=last.min(self.frames.saturating_sub(1)))
+            .map(|frame| &self.recent[frame as usize % KEPT])
     }
 }

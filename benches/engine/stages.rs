@@ -138,7 +138,7 @@ pub fn phrase(music: &Music) -> impl FnOnce() -> usize {
                 shape.beat(memory.again());
             }
             if let Some(beat) = beats.next_if(|beat| beat.announced <= moment(frame)) {
-                memory.beat(beat.time, beat.period);
+                memory.beat(beat.time, beat.period, None);
                 belief.advance([0.0; COUNTED_BEATS]);
                 sure += usize::from(belief.count().1 > 0.5);
             }

@@ -64,11 +64,14 @@ pub struct Evidence {
 /// Beats by which a count slips, forward or back, and how often each way: a bar
 /// is left out or played twice, a beat miscounted, more seldom two bars.
 pub const NEAR_SLIPS: [(usize, f32); 3] = [(2, 0.3), (1, 0.15), (4, 0.05)];
-/// Share of the belief that goes on by the clock over a pause; the rest stands
-/// still until the band goes on.
+/// How often the music goes on by the clock over a pause; else it stands still until the
+/// band goes on.
 const BY_THE_CLOCK: f32 = 0.4;
-/// Beats announced into a silence before it is known to be one, at most.
-const INTO_SILENCE: usize = 3;
+/// Spread about a whole number of the beats that such a pause seems to last: the tempo is
+/// known to a hundredth or two.
+const OFF_THE_CLOCK: f64 = 0.1;
+/// Beats announced into a silence, against those that were not heard, and how often.
+const STOPPED: [(i64, f32); 3] = [(0, 0.6), (1, 0.2), (-1, 0.2)];
 
 /// Parts of a beat up to which a number of beats is rounded without doubt.
 const SURELY_ROUNDED: f64 = 0.42;
@@ -166,6 +169,16 @@ impl Belief {
         self.normalise();
     }
 
+    /// Weighs the beat *before* the present one by the logarithms of a weight for each place.
+    pub fn weigh_places(&mut self, weights: impl Iterator<Item = f32>) {
+        self.turn(-1);
+        for (p, weight) in self.places.iter_mut().zip(weights) {
+            *p *= weight.exp();
+        }
+        self.turn(1);
+        self.normalise();
+    }
+
     /// Moves on to the next beat. `counted[k]` is the probability, by the beat
     /// tracker, that the beat now left was the `k`-th of the four lead-in beats
     /// and the tune's first four, in this order.
@@ -220,6 +233,15 @@ impl Belief {
         }
     }
 
+    /// The tune has moved on by `beats` against the count; `sure` is the probability of it.
+    pub fn slipped(&mut self, beats: i64, sure: f32) {
+        self.next.copy_from_slice(&self.places);
+        self.turn(beats);
+        for (p, stood) in self.places.iter_mut().zip(&self.next) {
+            *p = sure * *p + (1.0 - sure) * stood;
+        }
+    }
+
     /// The count that the tune's beginning told may be a beat wrong either way, with this
     /// probability: what was counted were other beats than those that are heard now.
     pub fn doubt(&mut self, wrong: f32) {
@@ -232,23 +254,30 @@ impl Belief {
         }
     }
 
-    /// The band fell silent for `beats` and goes on. Either the music went on by
-    /// the clock unheard, or it stood still: then it goes on where it stopped,
-    /// which was up to three beats before the last one announced.
-    pub fn pause(&mut self, beats: f64) {
+    /// The band fell silent for `beats`, into which the last `unheard` beats announced fell,
+    /// and goes on. Either the music went on by the clock unheard: then it is on the beat
+    /// again. Or it stood still, and goes on where it stopped.
+    pub fn pause(&mut self, beats: f64, unheard: usize) {
         if self.told_by == ToldBy::Beginning {
             self.told_by = ToldBy::BeforePause;
         }
         self.pass(beats);
+        let off = (beats - beats.round()) / OFF_THE_CLOCK;
+        let on_beat = (-0.5 * off * off).exp() / (OFF_THE_CLOCK * std::f64::consts::TAU.sqrt());
+        let by_clock = BY_THE_CLOCK * on_beat as f32;
+        let by_clock = by_clock / (by_clock + 1.0 - BY_THE_CLOCK);
         // What stood still is what `pass` made, turned back.
-        let back = beats.round() as i64;
+        let back = beats.round() as i64 + unheard as i64;
         let n = self.places.len() as i64;
         self.next.copy_from_slice(&self.places);
         for (place, p) in (0i64..).zip(&mut self.places) {
-            let stood: f32 = (0..=INTO_SILENCE as i64)
-                .map(|into| self.next[(place + into + back).rem_euclid(n) as usize])
+            let stood: f32 = STOPPED
+                .iter()
+                .map(|(into, often)| {
+                    often * self.next[(place + into + back).rem_euclid(n) as usize]
+                })
                 .sum();
-            *p = BY_THE_CLOCK * *p + (1.0 - BY_THE_CLOCK) * stood / (INTO_SILENCE + 1) as f32;
+            *p = by_clock * *p + (1.0 - by_clock) * stood;
         }
     }
 

@@ -48,6 +48,11 @@ impl Form {
         self.beats / PHRASE_BEATS
     }
 
+    /// The beat `by` beats after beat `beat` of a time through.
+    pub fn turned(self, beat: u32, by: i64) -> u32 {
+        (i64::from(beat) + by).rem_euclid(i64::from(self.beats)) as u32
+    }
+
     /// Where beat number `beat` (0 is the tune's first) falls.
     pub fn place(self, beat: u64) -> Place {
         let form = u64::from(self.beats);

@@ -17,5 +17,6 @@ mod form;
 pub mod net;
 pub mod repeat;
 pub mod shape;
+pub mod slip;
 
 pub use form::{Form, FormError, PART_BEATS, PHRASE_BEATS, Part, Place};

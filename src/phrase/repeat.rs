@@ -17,7 +17,7 @@ const SLOTS: usize = 4;
 /// Numbers that describe one beat.
 const DETAIL: usize = SLOTS * PITCHES;
 /// Beats remembered.
-const REMEMBERED: usize = 128;
+pub const REMEMBERED: usize = 128;
 /// Beats back to which each beat is compared: all within a part, then those at
 /// which motifs, phrases and parts come again.
 const LAGS: [usize; 27] = [
@@ -54,6 +54,17 @@ pub const REMARKS: usize = LAGS.len() + 2 * OCTAVE + 2 + 2 * SLOTS;
 /// All are held within ±4.
 pub type Remembered = [f32; REMARKS];
 
+/// A beat that begins to sound.
+#[derive(Debug, Clone, Copy)]
+struct Due {
+    /// Its start, seconds.
+    time: f64,
+    /// Its length, seconds.
+    period: f64,
+    /// Where in the tune it is thought to be.
+    place: Option<u32>,
+}
+
 /// Remembers how each beat sounded.
 #[derive(Debug, Clone)]
 pub struct Memory {
@@ -61,9 +72,9 @@ pub struct Memory {
     beats: Vec<[f32; DETAIL]>,
     /// Beats described.
     count: usize,
-    /// The beat that is sounding: its start and length, seconds, and sums.
-    now: Option<(f64, f64)>,
-    next: Option<(f64, f64)>,
+    /// The beat that is sounding, and its sums.
+    now: Option<Due>,
+    next: Option<Due>,
     sums: [f32; DETAIL],
     frames: [u32; SLOTS],
     /// Mean pitch classes of the beats so far.
@@ -75,6 +86,10 @@ pub struct Memory {
     /// The last quarter's pitches, of zero mean and unit length; zeros before.
     last: [f32; PITCHES],
     remembered: Option<Remembered>,
+    /// Where the beat remembered last was thought to be.
+    place: Option<u32>,
+    /// How like it is to each beat remembered, that at `k % REMEMBERED` at the same place.
+    likes: [f32; REMEMBERED],
     again: Again,
 }
 
@@ -92,6 +107,8 @@ impl Default for Memory {
             level: 0.0,
             last: [0.0; PITCHES],
             remembered: None,
+            place: None,
+            likes: [0.0; REMEMBERED],
             again: [None; FORMS],
         }
     }
@@ -106,27 +123,39 @@ impl Memory {
         self.remembered = None;
     }
 
-    /// A beat will fall at `time` and last about `period` seconds.
-    pub fn beat(&mut self, time: f64, period: f64) {
-        self.next = Some((time, period));
+    /// A beat will fall at `time` and last about `period` seconds; it is thought to be at
+    /// `place` of the tune.
+    pub fn beat(&mut self, time: f64, period: f64, place: Option<u32>) {
+        self.next = Some(Due {
+            time,
+            period,
+            place,
+        });
+    }
+
+    /// The beats to come were thought to be at wrong places: `right` gives the right ones.
+    pub fn put_right(&mut self, right: impl Fn(u32) -> u32) {
+        for due in [&mut self.now, &mut self.next].into_iter().flatten() {
+            due.place = due.place.map(&right);
+        }
     }
 
     /// Hears semitone magnitudes at `moment` (seconds).
     #[inline(always)]
     pub fn hear(&mut self, moment: f64, pitches: &[f32; PITCHES]) {
-        if let Some((time, period)) = self.next
-            && moment >= time
+        if let Some(next) = self.next
+            && moment >= next.time
         {
-            if self.now.is_some() {
-                self.close();
+            if let Some(now) = self.now {
+                self.close(now.place);
             }
-            self.now = Some((time, period));
+            self.now = Some(next);
             self.next = None;
             self.sums = [0.0; DETAIL];
             self.frames = [0; SLOTS];
         }
-        if let Some((start, period)) = self.now {
-            let slot = ((moment - start) / period * SLOTS as f64) as usize;
+        if let Some(now) = self.now {
+            let slot = ((moment - now.time) / now.period * SLOTS as f64) as usize;
             if slot < SLOTS {
                 self.frames[slot] += 1;
                 let sums = &mut self.sums[slot * PITCHES..(slot + 1) * PITCHES];
@@ -145,8 +174,20 @@ impl Memory {
         self.again
     }
 
-    /// Ends the beat that was sounding and compares it.
-    fn close(&mut self) {
+    /// Where the last whole beat was thought to be.
+    pub fn place(&self) -> Option<u32> {
+        self.place
+    }
+
+    /// How like the last whole beat is to the one before, to the one before that, and so on.
+    pub fn likes(&self) -> impl Iterator<Item = f32> + '_ {
+        let before = self.count.saturating_sub(1);
+        (1..=before.min(REMEMBERED - 1)).map(move |ago| self.likes[(before - ago) % REMEMBERED])
+    }
+
+    /// Ends the beat that was sounding, at `place`, and compares it.
+    fn close(&mut self, place: Option<u32>) {
+        self.place = place;
         let mut magnitudes = self.sums;
         for (part, &frames) in magnitudes.chunks_exact_mut(PITCHES).zip(&self.frames) {
             let by = 1.0 / frames.max(1) as f32;
@@ -180,17 +221,20 @@ impl Memory {
     }
 
     fn compare(&mut self, detail: &[f32; DETAIL], out: &mut [f32]) {
+        for (like, beat) in self.likes.iter_mut().zip(&self.beats).take(self.count) {
+            *like = dot(beat, detail);
+        }
         let mut sum = 0.0;
         let known = LAGS.iter().filter(|&&lag| lag <= self.count).count();
         for (out, lag) in out.iter_mut().zip(LAGS).take(known) {
-            *out = dot(&self.beats[(self.count - lag) % REMEMBERED], detail);
+            *out = self.likes[(self.count - lag) % REMEMBERED];
             sum += *out;
         }
         let mean = sum / known.max(1) as f32;
         out[..known].iter_mut().for_each(|x| *x = 3.0 * (*x - mean));
         for (at, again) in self.again.iter_mut().enumerate() {
             let then = self.count.checked_sub(shape::beats(at));
-            *again = then.map(|then| dot(&self.beats[then % REMEMBERED], detail) - mean);
+            *again = then.map(|then| self.likes[then % REMEMBERED] - mean);
         }
     }
 
@@ -296,7 +340,7 @@ mod tests {
         for frame in 0..notes.len() * 25 {
             let moment = frame as f64 * 0.01 + 0.005;
             if frame % 50 == 0 {
-                memory.beat(frame as f64 * 0.01, 0.5);
+                memory.beat(frame as f64 * 0.01, 0.5, None);
             }
             let mut pitches = [1e-4; PITCHES];
             pitches[notes[frame / 25]] = 0.1;
