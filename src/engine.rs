@@ -27,6 +27,9 @@ pub struct Settings {
     /// The same where the count comes from the tune alone, not from a beginning that was
     /// heard or from the caller.
     pub clap_above_by_tune: f32,
+    /// The same where it comes from the tune alone, but a beginning was heard, if badly, no
+    /// longer than one time through ago.
+    pub clap_above_begun: f32,
     /// Probability of it down to which the engine then goes on clapping.
     pub clap_down_to: f32,
     /// Largest spread, seconds, of the tune's first beat that is clapped on: with
@@ -46,6 +49,7 @@ impl Default for Settings {
             form: Form::default(),
             clap_above: 0.6,
             clap_above_by_tune: 0.8,
+            clap_above_begun: 0.7,
             clap_down_to: 0.45,
             sharp: 0.010,
             sharp_lead_in: 0.0115,

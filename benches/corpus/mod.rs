@@ -106,6 +106,7 @@ fn set(settings: &mut Settings, name: &str, value: f64) -> anyhow::Result<()> {
     match name {
         "clap_above" => settings.clap_above = weight,
         "clap_above_by_tune" => settings.clap_above_by_tune = weight,
+        "clap_above_begun" => settings.clap_above_begun = weight,
         "clap_down_to" => settings.clap_down_to = weight,
         "sharp" => settings.sharp = value,
         "sharp_lead_in" => settings.sharp_lead_in = value,

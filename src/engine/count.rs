@@ -365,6 +365,9 @@ impl Counter {
         let enough = match (self.counting, by_tune) {
             (true, _) => self.settings.clap_down_to,
             (false, false) => self.settings.clap_above,
+            (false, true) if self.opened < self.settings.form.beats() => {
+                self.settings.clap_above_begun
+            }
             (false, true) => self.settings.clap_above_by_tune,
         };
         // In a tune of another form only a beginning that was heard tells the count.

@@ -9,6 +9,9 @@
 //! notes such things beat by beat, a small network ([`net`]) weighs them, and
 //! the belief gathers the weights until it is sure enough for a clap. That takes
 //! some thirty beats, sometimes sixty: a motif must return, or a part end.
+//! Where the band leaves beats out or plays some twice, what was played once through
+//! before tells sooner: [`slip`] hears that the beats are no longer like those at their
+//! places but like those some beats on, and where a tune goes on after a pause.
 //! Whether a part is A or B is often not in the sound, so the part's name is
 //! less certain than the count.
 
