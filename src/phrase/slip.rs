@@ -33,6 +33,13 @@ const NEAR: [usize; 3] = [1, 2, 4];
 const SETTLES: f32 = 32.0;
 /// Where between the usual likeness and that of what is played again new music may lie.
 const NEW: f32 = 0.4;
+/// The same of music that surely is played again.
+const AGAIN: f32 = 0.6;
+/// Share of the last beats that must have been played again before a slip: else the tune is
+/// of another form than was told, or not counted right.
+const ROUND: f32 = 0.5;
+/// Beats over which that share is taken.
+const ROUND_BEATS: f32 = 8.0;
 /// How alike that is thought to be before it was heard.
 const ALIKE: f32 = 0.8;
 
@@ -43,6 +50,8 @@ struct Case {
     sum: f32,
     /// The first beat of those gathered.
     since: u64,
+    /// Whether the tune came round as it should until then.
+    came_round: bool,
 }
 
 /// Compares each beat with those before it at the same place, and at others.
@@ -59,6 +68,8 @@ pub struct Slips {
     likeness: Vec<Option<f32>>,
     /// Usual likeness of beats to those at the same place.
     alike: f32,
+    /// Share of the last beats that were as like as that.
+    round: f32,
     /// Mean likeness of the last beat to all before it.
     usual: f32,
 }
@@ -74,6 +85,7 @@ impl Slips {
             cases: vec![Case::default(); beats],
             likeness: vec![None; beats],
             alike: ALIKE,
+            round: 0.0,
             usual: 0.0,
         }
     }
@@ -82,6 +94,7 @@ impl Slips {
     pub fn forget(&mut self) {
         self.places.fill(None);
         self.alike = ALIKE;
+        self.round = 0.0;
         self.cases.fill(Case::default());
     }
 
@@ -98,7 +111,7 @@ impl Slips {
         let near = |by: &usize| NEAR.contains(by) || NEAR.contains(&(beats - by));
         let surest = |slips: &mut dyn Iterator<Item = usize>, surely: f32| {
             slips
-                .filter(|&by| self.cases[by].sum > surely)
+                .filter(|&by| self.cases[by].sum > surely && self.cases[by].came_round)
                 .max_by(|&a, &b| self.cases[a].sum.total_cmp(&self.cases[b].sum))
         };
         let by = surest(&mut (1..beats).filter(near), SURELY_NEAR)
@@ -124,6 +137,7 @@ impl Slips {
         let same = self.likeness[place]?;
         // A new tune is like nothing much: that explains what a slip does not.
         let least = same.max(usual + NEW * (self.alike - usual));
+        let again = f32::from(same >= usual + AGAIN * (self.alike - usual));
         self.alike += (same - self.alike) / SETTLES;
         for (by, case) in self.cases.iter_mut().enumerate().skip(1) {
             let Some(other) = self.likeness[(place + by) % beats] else {
@@ -132,9 +146,11 @@ impl Slips {
             let better = (WEIGHT * (other - least) - MARGIN).min(MOST);
             if case.sum == 0.0 {
                 case.since = now;
+                case.came_round = self.round >= ROUND;
             }
             case.sum = (case.sum + better).max(0.0);
         }
+        self.round += (again - self.round) / ROUND_BEATS;
         Some(())
     }
 

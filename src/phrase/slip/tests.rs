@@ -98,6 +98,20 @@ fn a_count_that_was_wrong_from_the_beginning_stays_as_it_is() {
 }
 
 #[test]
+fn a_tune_of_another_form_tells_no_slip() {
+    // Each part ends as it begins, two beats sooner.
+    let part = |name: u32| (0..PART_BEATS).map(move |beat| name * 100 + beat % 14);
+    let music: Vec<u32> = [1, 1, 2, 2].repeat(4).into_iter().flat_map(part).collect();
+    let form = Form::new(32).unwrap();
+    let mut slips = Slips::new(form);
+    for (now, beat) in music.iter().enumerate() {
+        let like = |then: usize| if music[then] == *beat { SAME } else { OTHER };
+        slips.beat(Some(now as u32 % 32), (0..now).rev().map(like));
+        assert_eq!(slips.slipped(), None, "{now}");
+    }
+}
+
+#[test]
 fn where_a_tune_goes_on_after_a_pause_weighs_most() {
     let music = [reel(), reel()[..24].to_vec()].concat();
     let mut slips = Slips::new(Form::default());
