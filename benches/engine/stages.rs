@@ -17,6 +17,7 @@ use eightclap::phrase::belief::{Belief, COUNTED_BEATS, Trust};
 use eightclap::phrase::net::PhraseNet;
 use eightclap::phrase::repeat::Memory;
 use eightclap::phrase::shape::Shape;
+use eightclap::phrase::slip::Slips;
 use eightclap::sound::band::{self, Performance};
 use eightclap::sound::clap;
 use eightclap::sound::mix::Mixer;
@@ -121,24 +122,29 @@ pub fn tracker(music: &Music) -> impl FnOnce() -> usize {
 }
 
 /// Beats and pitches to phrases: what is remembered, the phrase network, the belief over
-/// the tune, and the look at its form.
+/// the tune, and the looks at its form and for slips.
 pub fn phrase(music: &Music) -> impl FnOnce() -> usize {
     let form = Form::default();
     let mut memory = Memory::default();
     let mut net = PhraseNet::trained();
     let mut belief = Belief::new(form, Trust::default());
     let mut shape = Shape::new(form);
+    let mut slips = Slips::new(form);
     move || {
         let mut beats = music.beats.iter().peekable();
+        let mut place = 0;
         let mut sure = 0;
         for (frame, pitches) in music.pitches.iter().enumerate() {
             memory.hear(moment(frame) - 0.5 * WINDOW, pitches);
             if let Some(remembered) = memory.take() {
                 belief.weigh(&net.step(&remembered));
                 shape.beat(memory.again());
+                slips.beat(memory.place(), memory.likes());
+                sure += usize::from(slips.slipped().is_none());
             }
             if let Some(beat) = beats.next_if(|beat| beat.announced <= moment(frame)) {
-                memory.beat(beat.time, beat.period, None);
+                memory.beat(beat.time, beat.period, Some(place));
+                place = form.turned(place, 1);
                 belief.advance([0.0; COUNTED_BEATS]);
                 sure += usize::from(belief.count().1 > 0.5);
             }
