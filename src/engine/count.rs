@@ -163,10 +163,15 @@ impl Counter {
         let reckoned = self.reckoned.replace(place.beat);
         if let Some(reckoned) = reckoned.filter(|reckoned| *reckoned != place.beat) {
             let by = i64::from(place.beat) - i64::from(reckoned);
-            self.slips.moved(by);
-            self.memory
-                .put_right(|place| self.settings.form.turned(place, by));
+            self.recount(by);
         }
+    }
+
+    /// What is remembered was counted `by` beats too low for some time.
+    fn recount(&mut self, by: i64) {
+        let form = self.settings.form;
+        self.slips.moved(by);
+        self.memory.put_right(|place| form.turned(place, by));
     }
 
     /// Gives the beat its count, and a phrase its name; `before` is what was heard on the beat
@@ -267,7 +272,7 @@ impl Counter {
         overruled.for_each(|p| *p = 0.0);
         if self.paused > 0 {
             let p = counted.iter().sum::<f32>().min(1.0);
-            let by = NEW_AFTER_PAUSE / (NEW_AFTER_PAUSE * p + 1.0 - p).max(1e-6);
+            let by = NEW_AFTER_PAUSE / (NEW_AFTER_PAUSE * p + 1.0 - p);
             counted.iter_mut().for_each(|x| *x *= by);
         }
         counted
@@ -377,7 +382,6 @@ impl Counter {
 
     /// Puts the count right when the tune's own repetition tells that it slipped.
     fn look_for_slips(&mut self) {
-        let form = self.settings.form;
         self.slips.beat(self.memory.place(), self.memory.likes());
         if self.paused > 0 {
             // Where the tune goes on is told by what is played then.
@@ -391,9 +395,9 @@ impl Counter {
         let Some(by) = self.slips.slipped() else {
             return;
         };
-        self.slips.moved(by);
+        self.recount(by);
         self.belief.slipped(by, SLIPPED);
-        self.memory.put_right(|place| form.turned(place, by));
+        let form = self.settings.form;
         self.reckoned = self.reckoned.map(|place| form.turned(place, by));
         if let Some(standing) = &mut self.standing {
             standing.place = self.belief.likeliest();

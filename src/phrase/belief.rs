@@ -162,20 +162,15 @@ impl Belief {
             true => self.trust.counted_tune_weight,
             false => self.trust.tune_weight,
         };
-        for (place, p) in self.places.iter_mut().enumerate() {
-            let before = (place + PLACES - 1) % PLACES;
-            *p *= (weight * heard[before]).exp();
-        }
-        self.normalise();
+        self.weigh_places(heard.iter().map(|heard| weight * heard));
     }
 
     /// Weighs the beat *before* the present one by the logarithms of a weight for each place.
     pub fn weigh_places(&mut self, weights: impl Iterator<Item = f32>) {
-        self.turn(-1);
-        for (p, weight) in self.places.iter_mut().zip(weights) {
-            *p *= weight.exp();
+        let beats = self.places.len();
+        for (before, weight) in weights.enumerate() {
+            self.places[(before + 1) % beats] *= weight.exp();
         }
-        self.turn(1);
         self.normalise();
     }
 

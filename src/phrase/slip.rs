@@ -11,6 +11,7 @@
 //! What is compared are places of one count with each other, so that a count that was wrong
 //! from the beginning on neither gains nor loses by it.
 
+use super::belief::NEAR_SLIPS;
 use super::form::{Form, PART_BEATS};
 use super::repeat::REMEMBERED;
 
@@ -23,12 +24,10 @@ const MARGIN: f32 = 0.8;
 const MOST: f32 = 1.6;
 /// Most that one beat may say of where the tune goes on, as such a logarithm.
 const TOLD: f32 = 1.5;
-/// Sum that tells a slip by [`NEAR`] beats.
+/// Sum that tells one of [`NEAR_SLIPS`].
 const SURELY_NEAR: f32 = 6.0;
 /// Sum that tells any other.
 const SURELY_FAR: f32 = 9.0;
-/// Beats by which bands slip: one is miscounted, a bar is left out or played twice, or two.
-const NEAR: [usize; 3] = [1, 2, 4];
 /// Beats over which it settles how alike the band plays what it plays again.
 const SETTLES: f32 = 32.0;
 /// Where between the usual likeness and that of what is played again new music may lie.
@@ -108,14 +107,22 @@ impl Slips {
     /// By how many beats the tune has moved on against the count, if it surely has.
     pub fn slipped(&self) -> Option<i64> {
         let beats = self.cases.len();
-        let near = |by: &usize| NEAR.contains(by) || NEAR.contains(&(beats - by));
-        let surest = |slips: &mut dyn Iterator<Item = usize>, surely: f32| {
+        let near = |by: usize| {
+            let slips = NEAR_SLIPS.iter();
             slips
-                .filter(|&by| self.cases[by].sum > surely && self.cases[by].came_round)
-                .max_by(|&a, &b| self.cases[a].sum.total_cmp(&self.cases[b].sum))
+                .map(|(near, _)| *near)
+                .any(|near| near == by || near == beats - by)
         };
-        let by = surest(&mut (1..beats).filter(near), SURELY_NEAR)
-            .or_else(|| surest(&mut (1..beats).filter(|by| !near(by)), SURELY_FAR))?;
+        let surely = |by: usize| if near(by) { SURELY_NEAR } else { SURELY_FAR };
+        let told = |by: &usize| {
+            let case = self.cases[*by];
+            case.came_round && case.sum > surely(*by)
+        };
+        // Of those that are sure one near is likelier.
+        let by = (1..beats).filter(told).max_by(|&a, &b| {
+            let sums = self.cases[a].sum.total_cmp(&self.cases[b].sum);
+            near(a).cmp(&near(b)).then(sums)
+        })?;
         let by = by as i64;
         Some(if by > beats as i64 / 2 {
             by - beats as i64
