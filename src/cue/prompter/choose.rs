@@ -1,6 +1,6 @@
 //! What to say next, from where the tune stands.
 
-use super::Prompter;
+use super::{Prompter, SECOND_PRESS};
 use crate::cue::Signal;
 use crate::cue::call::Subject;
 use crate::cue::fading::Wording;
@@ -142,12 +142,13 @@ impl Prompter {
     fn next_signal(&self, number: i64, period: f64, at: impl Fn(i64) -> f64) -> Option<Draft> {
         let form = self.script.form();
         let times = self.manner.fading.times?;
+        let free_at = self.free_at().max(self.pressed + SECOND_PRESS);
         (number..=number + 1).find_map(|beat| {
             let place = form.place(u64::try_from(beat).ok()?);
             let fading = &self.manner.fading;
             let signal = fading.signal(place.beat, place.time_through, form.beats())?;
             let subject = Subject::Signal(signal, times);
-            if self.told.contains(&Some(subject)) || at(beat) < self.free_at() {
+            if self.told.contains(&Some(subject)) || at(beat) < free_at {
                 return None;
             }
             let line = match signal {

@@ -37,6 +37,10 @@ const MOVED: f64 = 0.0005;
 /// again within this many beats.
 const SAME_START_BEATS: f64 = 6.0;
 
+/// Seconds after a press on the key for the end in which another one may follow, and mean
+/// something else: so long the band is told nothing. (Our own choice.)
+const SECOND_PRESS: f64 = 0.6;
+
 /// How a dance is called.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Manner {
@@ -91,6 +95,8 @@ pub struct Prompter {
     speaking: Option<Speaking>,
     /// The latest figures called: first beat from the tune's first, and its time.
     called: [Option<(i64, f64)>; 4],
+    /// When the number of times through was changed, seconds of sound.
+    pressed: f64,
     /// What the band was told.
     told: [Option<Subject>; 4],
     /// What is said before or after the dance: what is not over.
@@ -112,6 +118,7 @@ impl Prompter {
             planned: None,
             speaking: None,
             called: [None; 4],
+            pressed: f64::NEG_INFINITY,
             told: [None; 4],
             aside: Vec::new(),
             thanked: false,
@@ -125,13 +132,15 @@ impl Prompter {
     }
 
     /// The dance is to be so many times through; `None` if nobody knows. `now` is how
-    /// much sound was heard, seconds. Appends what that changes.
+    /// much sound was heard, seconds. Appends what that changes. The band is told of it only
+    /// when no second press has followed.
     pub fn set_times(&mut self, times: Option<u32>, now: f64, sayings: &mut Vec<Saying>) {
         self.pass(now);
         if self.manner.fading.times == times {
             return;
         }
         self.manner.fading.times = times;
+        self.pressed = now;
         self.withdraw(sayings);
         self.drop_aside(sayings);
         self.thanked = false;

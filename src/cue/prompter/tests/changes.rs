@@ -15,7 +15,7 @@ fn the_key_for_the_end_is_heeded_at_once() {
     };
     dance.until(50);
     press(&mut dance, Some(2));
-    dance.until(51);
+    dance.until(53);
     // It is being said when the caller changes her mind.
     press(&mut dance, Some(3));
     dance.until(60);
@@ -23,9 +23,29 @@ fn the_key_for_the_end_is_heeded_at_once() {
     assert_eq!(heard.len(), 2, "{heard:?}");
     assert_eq!((heard[0].0, heard[1].0), (LAST_TIME, TWO_MORE));
     assert!(heard[0].2 < heard[1].1, "the first is stopped: {heard:?}");
-    assert!(heard[1].1 <= 52.0);
+    assert!(heard[1].1 <= 55.0);
     press(&mut dance, None);
     assert_eq!(dance.until(130).heard().len(), 2);
+}
+
+#[test]
+fn two_quick_presses_tell_the_band_only_what_the_second_asks_for() {
+    for apart in [0.1, 0.3, 0.5] {
+        let mut dance = Dance::new(script(DANCE, lengths), manner(0, 0, None));
+        dance.until(50);
+        let mut sayings = Vec::new();
+        let first = dance.time - 0.1;
+        dance.prompter.set_times(Some(2), first, &mut sayings);
+        if apart > 0.1 {
+            dance.until(51);
+        }
+        let second = first + apart;
+        dance.prompter.set_times(Some(3), second, &mut sayings);
+        dance.obey(sayings);
+        dance.until(60);
+        let words: Vec<&str> = dance.heard().iter().map(|heard| heard.0).collect();
+        assert_eq!(words, [TWO_MORE], "{apart} s apart");
+    }
 }
 
 #[test]
