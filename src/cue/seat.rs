@@ -6,6 +6,9 @@ use crate::phrase::{Form, PHRASE_BEATS, Place};
 /// Beats in a phrase, for places that may lie before the tune's first beat.
 const PHRASE: i64 = PHRASE_BEATS as i64;
 
+/// Beats after which a place is still counted on from the latest one that was heard.
+const MISSED: i64 = 4;
+
 /// How near two announced times must be to mean the same beat, in seconds.
 /// Beats lie at least 0.4 s apart (150 steps per minute).
 pub(super) const SAME: f64 = 0.1;
@@ -46,6 +49,7 @@ impl Seat {
 
     /// Takes the next beat; tells its place if that is known.
     pub fn beat(&mut self, beat: &Beat) -> Option<Place> {
+        let since = since(self.time, beat);
         self.time = beat.time;
         let Some(count) = beat.count.filter(|c| (1..=8).contains(c)) else {
             self.beat = None;
@@ -59,10 +63,12 @@ impl Seat {
                 self.confirmed = true;
             }
             _ => {
-                let moved = self.beat.map(|last| nearest(last + 1, count));
+                let moved = self.beat.map(|last| nearest(last + since, count));
                 // Four beats may have been put on or taken off: only the next
                 // phrase can tell. And that of a "one" may follow its beat.
-                let clear = moved.zip(self.beat).is_some_and(|(n, l)| n - l != 5);
+                let clear = moved
+                    .zip(self.beat)
+                    .is_some_and(|(n, l)| n - l != since + 4);
                 self.beat = moved;
                 self.confirmed &= clear && count != 0;
             }
@@ -103,6 +109,16 @@ impl Seat {
     /// The form the seat counts in.
     pub fn form(&self) -> Form {
         self.form
+    }
+}
+
+/// Beats from `time` to this one: more than one where some were missed. (If there are many,
+/// it may be the band that paused, and goes on where it stopped: the next phrase tells.)
+fn since(time: f64, beat: &Beat) -> i64 {
+    let beats = (beat.time - time) * beat.steps_per_minute / 60.0;
+    match beats.round() as i64 {
+        few @ 1..=MISSED => few,
+        _ => 1,
     }
 }
 
@@ -172,6 +188,30 @@ mod tests {
             }
             assert_eq!(seat.confirmed(), (-3..=2).contains(&shift), "{shift}");
         }
+    }
+
+    #[test]
+    fn counts_that_were_moved_while_beats_were_missed_are_followed() {
+        // Two beats are missed after the phrase's second; the next would be its fifth.
+        for shift in -3..=3_i64 {
+            let mut seat = Seat::new(Form::default());
+            seat.phrase(&phrase(0.0, 2, 1));
+            for i in 0..2 {
+                seat.beat(&beat(0.5 * i as f64, Some(i as u8 + 1)));
+            }
+            let count = (4 + shift).rem_euclid(8) as u8 + 1;
+            let place = seat.beat(&beat(2.0, Some(count))).unwrap();
+            assert_eq!(i64::from(place.beat), 20 + shift);
+            assert!(seat.confirmed());
+        }
+    }
+
+    #[test]
+    fn after_a_long_pause_the_count_goes_on_where_it_stopped() {
+        let mut seat = Seat::new(Form::default());
+        seat.phrase(&phrase(0.0, 2, 1));
+        seat.beat(&beat(0.0, Some(1)));
+        assert_eq!(seat.beat(&beat(4.6, Some(2))).unwrap().beat, 17);
     }
 
     #[test]
