@@ -41,10 +41,12 @@ const GOES_ON: f32 = 2.6;
 const VOICE: f32 = 0.5;
 const VOICE_GOES_ON: f32 = 0.3;
 
-/// Frames of silence that end a prompt: 0.4 s.
-const GAP: usize = 80;
+/// Frames of silence that end a prompt: 0.65 s.
+const GAP: usize = 130;
 /// Frames after a prompt that are looked at for its edge, and before it: 0.25 s, 0.75 s.
+/// Those after it are there by the time it is over.
 const AFTER: usize = 50;
+const _: () = assert!(AFTER <= GAP);
 const BEFORE: usize = 150;
 /// Shorter than this, seconds, it is no prompt.
 const SHORTEST: f64 = 0.14;
@@ -172,7 +174,7 @@ impl Ear {
     pub fn end(&mut self, prompts: &mut Vec<Prompt>) -> Result<(), EarError> {
         self.heard.finish(&mut self.waiting.0)?;
         self.played.finish(&mut self.waiting.1)?;
-        for _ in 0..(GAP + AFTER) * super::frames::HOP / BLOCK + 2 {
+        for _ in 0..GAP * super::frames::HOP / BLOCK + 2 {
             self.waiting.0.extend([0.0; BLOCK]);
             self.waiting.1.extend([0.0; BLOCK]);
         }
@@ -281,7 +283,7 @@ impl Ear {
                 }
             }
             (None, true) => self.voice = Some((now, now)),
-            (Some((_, to)), false) if now - *to >= (GAP + AFTER) as u64 => self.finish(prompts),
+            (Some((_, to)), false) if now - *to >= GAP as u64 => self.finish(prompts),
             _ => {}
         }
         let keep = self

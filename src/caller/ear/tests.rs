@@ -94,6 +94,17 @@ fn a_voice_at_the_very_end_is_told_at_the_end() {
 }
 
 #[test]
+fn a_prompt_goes_on_over_half_a_second_of_silence_and_ends_after_more() {
+    // Each voice is heard for some 0.97 s.
+    for (pause, prompts) in [(0.45, 1), (0.55, 1), (0.85, 2)] {
+        let sound = take(4.5, &[1.0, 2.0 + pause]);
+        let silence = vec![0.0; sound.len()];
+        let (heard, _) = hear(&sound, &silence, Removal::None, 480);
+        assert_eq!(heard.len(), prompts, "a pause of {pause} s: {heard:?}");
+    }
+}
+
+#[test]
 fn blocks_of_any_size_give_the_same_prompts() {
     let sound = take(5.0, &[1.0, 3.0]);
     let silence = vec![0.0; sound.len()];
