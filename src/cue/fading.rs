@@ -60,10 +60,15 @@ impl Default for Fading {
     }
 }
 
+/// Whether the dance is over by this time through (from 1), if so many are danced in all.
+pub fn over(time_through: u32, times: Option<u32>) -> bool {
+    times.is_some_and(|times| time_through > times)
+}
+
 impl Fading {
     /// What is said of the figures of a time through, from 1.
     pub fn wording(&self, time_through: u32) -> Wording {
-        if self.times.is_some_and(|times| time_through > times) {
+        if over(time_through, self.times) {
             Wording::Silent
         } else if time_through <= self.full {
             Wording::Full
@@ -122,6 +127,12 @@ mod tests {
             times: Some(4),
         };
         assert_eq!((ever.wording(4), ever.wording(5)), (Full, Silent));
+    }
+
+    #[test]
+    fn a_dance_is_over_after_its_last_time_through() {
+        assert!(!over(1, Some(1)) && over(2, Some(1)));
+        assert!(!over(u32::MAX, None), "nobody knows its end");
     }
 
     #[test]

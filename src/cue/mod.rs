@@ -18,7 +18,7 @@ mod seat;
 pub mod voice;
 
 pub use call::{Call, Saying, Subject};
-pub use fading::{Fading, Signal, Wording};
+pub use fading::{Fading, Signal, Wording, over};
 pub use fit::BREATH;
 pub use once::danced;
 pub use prompter::{Manner, Prompter};

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::fading::over;
 use super::once::danced;
 use super::seat::{SAME, Seat};
 use crate::dance::{Card, FigureAt};
@@ -78,7 +79,7 @@ impl Scheduler {
         let Event::Phrase(phrase) = event else {
             return false;
         };
-        self.times.is_some_and(|times| phrase.time_through > times)
+        over(phrase.time_through, self.times)
     }
 
     /// The dance is to be so many times through; `None` if nobody knows.
@@ -137,7 +138,7 @@ impl Scheduler {
     fn cue(&mut self, number: i64, flash_at: f64, start: f64, period: f64) -> Option<Cue> {
         let place: Place = self.seat.form().place(u64::try_from(number).ok()?);
         let through = place.time_through;
-        if self.times.is_some_and(|times| through > times) {
+        if over(through, self.times) {
             return None;
         }
         let figure = match &self.card {

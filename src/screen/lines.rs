@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::text::{clock, fit, form_words, sure_words};
-use crate::cue::danced;
+use crate::cue::{danced, over};
 use crate::dance::Card;
 use crate::event::{Event, LeadIn, Phrase};
 use crate::phrase::Part;
@@ -165,7 +165,7 @@ pub fn phrase_line(
 ) -> String {
     let beat = phrase.phrase.saturating_mul(8);
     let time = phrase.time_through;
-    let danced_on = card.filter(|_| times.is_none_or(|times| time <= times));
+    let danced_on = card.filter(|_| !over(time, times));
     let figure = danced_on.map_or_else(String::new, |card| {
         let figure = danced(card, card.figure_at(beat), time, times);
         match beat % card.form().beats() == figure.start_beat {

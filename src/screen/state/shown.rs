@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 
 use super::{InputLevel, State};
-use crate::cue::{Cue, Fading, Signal, danced};
+use crate::cue::{Cue, Fading, Signal, danced, over};
 use crate::dance::{Card, FigureAt};
 use crate::event::LeadIn;
 use crate::phrase::{Form, Part, Place};
@@ -160,7 +160,7 @@ impl State {
 
     /// Whether this time through is not danced any more.
     fn over_after(&self, time_through: u32) -> bool {
-        self.times.is_some_and(|times| time_through > times)
+        over(time_through, self.times)
     }
 
     /// The cue that is up, from its beat until the figure's first.
