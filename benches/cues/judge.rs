@@ -17,8 +17,9 @@ use super::world::{Happening, Step, World};
 pub const LATE: f64 = 0.050;
 
 /// A call begins on a beat as far as that is foreseen; where the tempo jumps that may be
-/// so long before it, seconds.
-const NEAR: f64 = 0.1;
+/// so long before it, seconds. (Of 86 million beats none was foreseen more than 0.128 s
+/// wrongly.)
+const NEAR: f64 = 0.13;
 
 /// A call that a correction shows to be wrong has so many seconds to fall silent.
 const FALLS_SILENT: f64 = 0.1;

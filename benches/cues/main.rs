@@ -1,10 +1,11 @@
-//! How dances are called: `cargo bench --bench cues [-- --dances N] [--steady]`.
+//! How dances are called: `cargo bench --bench cues [-- --dances N] [--seed N] [--steady]`.
 //!
 //! A thousand simulated dances, bundled and random ones, with bands that drift and jump
 //! in tempo, an engine that foresees beats a little wrongly, loses count, is corrected,
 //! doubts and misses beats, and a caller who may press the key for the end. What would
-//! be heard is judged against the true beats. `--steady`: a band like a clock, heard
-//! perfectly. The same at every run.
+//! be heard is judged against the true beats. `--dances N` takes so many, `--seed N` (0
+//! without it) is the first dance's, each later one has the next; `--steady`: a band like a
+//! clock, heard perfectly. The same at every run with the same seed.
 
 use anyhow::{Context, bail};
 use eightclap::report::measures::quantile;
@@ -16,29 +17,34 @@ use judge::{BREATH, Count, LATE, Shares, perform};
 use world::{Trouble, World};
 
 fn main() -> anyhow::Result<()> {
-    let (mut dances, mut trouble) = (1000, Trouble::USUAL);
+    let (mut dances, mut first, mut trouble) = (1000, 0, Trouble::USUAL);
     let mut args = std::env::args().skip(1);
     while let Some(arg) = args.next() {
         match arg.as_str() {
             "--bench" => {}
             "--steady" => trouble = Trouble::NONE,
             "--dances" => dances = args.next().context("--dances N")?.parse()?,
-            other => bail!("unknown argument {other}; usage: [--dances N] [--steady]"),
+            "--seed" => first = args.next().context("--seed N")?.parse()?,
+            other => bail!("unknown argument {other}; usage: [--dances N] [--seed N] [--steady]"),
         }
     }
     let mut count = Count::default();
     let mut errors = Vec::new();
-    for seed in 0..dances {
+    for seed in (first..).take(dances) {
         let world = World::new(seed, trouble);
+        let before = count.faults.len();
         count.add(&world, &perform(&world));
+        for fault in &mut count.faults[before..] {
+            *fault = format!("dance {seed}: {fault}");
+        }
         errors.extend(world.errors.iter().map(|error| error.abs()));
     }
     report(&count, &errors);
-    if count.late + count.overlapping + count.wrong > 0 {
+    if !count.faults.is_empty() {
         for fault in count.faults.iter().take(10) {
             println!("  {fault}");
         }
-        bail!("calls were late, met, or named a wrong figure");
+        bail!("calls were late, early, met, named a wrong figure, or told the band a wrong end");
     }
     Ok(())
 }
@@ -74,7 +80,7 @@ fn report(count: &Count, errors: &[f64]) {
         1e3 * BREATH
     );
     println!(
-        "  begun {} beats ahead (median), 95 % within {}; {:.1} % spoken faster",
+        "  begun {:.0} beats ahead (median), 95 % within {:.0}; {:.1} % spoken faster",
         at(&count.ahead, 0.5),
         at(&count.ahead, 0.95),
         100.0 * count.hurried as f64 / count.calls as f64

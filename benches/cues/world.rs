@@ -271,7 +271,7 @@ impl World {
         let Some(step) = self.steps.iter().find(|step| step.number >= beat) else {
             return;
         };
-        let at = step.time;
+        let at = step.time + dice.between(0.0, 0.4);
         let mut presses = vec![(Some(danced - left as u32 + 1), at)];
         if left == 2 {
             presses.push((Some(danced), at + 0.4));
