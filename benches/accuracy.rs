@@ -4,9 +4,9 @@
 //! them. Every recording goes through the engine as live sound would, on all
 //! cores; the table says per condition, and in all, how the announced beats and
 //! phrases fit. The measures are defined in `eightclap::report::accuracy`.
-//! `--items` prints a line for each recording too; `--weights DIR` hears with the
-//! network of `DIR/weights.json` and `DIR/weights.bin` instead of the shipped one,
-//! `--phrase-weights DIR` finds phrases with another one; `--set NAME=VALUE` changes one
+//! `--items` prints a line for each recording too; `--weights DIR` (any number)
+//! hears with the networks of `DIR/weights.json` and `DIR/weights.bin` instead of the
+//! shipped ones, `--phrase-weights DIR` finds phrases with another one; `--set NAME=VALUE` changes one
 //! of the numbers that decide (`corpus/mod.rs` lists them).
 
 use std::path::Path;

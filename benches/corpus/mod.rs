@@ -24,8 +24,8 @@ pub struct Options {
 }
 
 impl Options {
-    /// Reads `--corpus DIR` (any number), `--items`, `--weights DIR`,
-    /// `--phrase-weights DIR` and `--set NAME=VALUE` (any number; names as in [`set`]);
+    /// Reads `--corpus DIR` (any number), `--items`, `--weights DIR`
+    /// (any number, asked together), `--phrase-weights DIR` and `--set NAME=VALUE` (any number; names as in [`set`]);
     /// the folders hold `NAME.wav` with `NAME.json`.
     pub fn from_args() -> anyhow::Result<Self> {
         let mut folders = Vec::new();
@@ -36,6 +36,7 @@ impl Options {
             phrase_net: PhraseNet::trained(),
             settings: Vec::new(),
         };
+        let mut nets = Vec::new();
         let mut args = std::env::args().skip(1);
         while let Some(arg) = args.next() {
             match arg.as_str() {
@@ -43,7 +44,7 @@ impl Options {
                 "--items" => each = true,
                 "--weights" => {
                     let (list, data) = weights(&args.next().context("--weights DIR")?)?;
-                    ears.net = Net::from_parts(&list, &data)?;
+                    nets.push(Net::from_parts(&list, &data)?);
                 }
                 "--phrase-weights" => {
                     let (list, data) = weights(&args.next().context("--phrase-weights DIR")?)?;
@@ -59,6 +60,9 @@ impl Options {
                 "--bench" => {}
                 _ => rest.push(arg),
             }
+        }
+        if let Some(net) = nets.into_iter().map(Ok).reduce(|all, net| all?.with(net?)) {
+            ears.net = net?;
         }
         let mut items = Vec::new();
         for folder in &folders {

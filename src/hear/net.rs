@@ -1,11 +1,17 @@
 //! The beat network: onset features in, what a trained ear makes of them out.
 //!
-//! A small causal recurrent network (one dense layer, gated recurrent units as
+//! Small causal recurrent networks (one dense layer, gated recurrent units as
 //! in Cho et al., "Learning Phrase Representations using RNN Encoder–Decoder",
 //! EMNLP 2014, in the arrangement PyTorch's `GRU` uses, and one dense layer of
-//! heads). Its weights are data, `weights.bin`, listed by `weights.json`; the
-//! scripts that made them stand beside them in `training/`. Inference is plain
-//! single-precision arithmetic and allocates nothing.
+//! heads), trained apart and asked together: what they say is pooled by the mean of
+//! their log odds, the logarithmic opinion pool (Genest & Zidek, "Combining Probability
+//! Distributions: A Critique and an Annotated Bibliography", Statistical Science 1,
+//! 1986). One that hears a beat where there is none is outvoted, and where both are in
+//! doubt the pool is.
+//!
+//! Their weights are data, `weights/*/weights.bin`, listed by `weights.json`; the
+//! scripts that made them are in `training/`. Inference is plain single-precision
+//! arithmetic and allocates nothing.
 
 use serde::Deserialize;
 
@@ -51,24 +57,52 @@ struct List {
     tensors: Vec<Tensor>,
 }
 
-/// The network with its memory.
+/// The networks with their memory, asked as one.
 #[derive(Debug, Clone)]
 pub struct Net {
     arch: pulp::Arch,
     delay: f64,
+    members: Vec<Member>,
+}
+
+/// One network with its memory.
+#[derive(Debug, Clone)]
+struct Member {
     front: Front,
     layers: Vec<Gru>,
     heads: Dense,
 }
 
 impl Net {
-    /// The network that ships with the program.
+    /// The networks that ship with the program.
     pub fn trained() -> Self {
-        match Self::from_parts(include_str!("weights.json"), include_bytes!("weights.bin")) {
+        let first = Self::from_parts(
+            include_str!("weights/first/weights.json"),
+            include_bytes!("weights/first/weights.bin"),
+        );
+        let second = Self::from_parts(
+            include_str!("weights/second/weights.json"),
+            include_bytes!("weights/second/weights.bin"),
+        );
+        match first.and_then(|first| first.with(second?)) {
             Ok(net) => net,
-            // Both files are compiled in and loaded by a test.
+            // The files are compiled in and loaded by a test.
             Err(error) => unreachable!("{error}"),
         }
+    }
+
+    /// These networks and `others`, asked together.
+    ///
+    /// # Errors
+    ///
+    /// If the others speak of another moment than these.
+    pub fn with(mut self, others: Net) -> Result<Self, NetError> {
+        if self.delay != others.delay {
+            let delays = format!("delays of {} s and {} s", self.delay, others.delay);
+            return Err(NetError::Shape(delays));
+        }
+        self.members.extend(others.members);
+        Ok(self)
     }
 
     /// A network from its list of tensors (JSON) and their values (32-bit
@@ -101,9 +135,11 @@ impl Net {
         Ok(Net {
             arch: pulp::Arch::new(),
             delay: f64::from(list.delay_frames) / f64::from(super::features::FRAME_RATE),
-            front,
-            layers,
-            heads,
+            members: vec![Member {
+                front,
+                layers,
+                heads,
+            }],
         })
     }
 
@@ -120,14 +156,13 @@ impl Net {
 
     #[inline(always)]
     fn hear(&mut self, features: &[f32; FEATURES]) -> Activation {
-        let mut x = self.front.step(features);
-        for layer in &mut self.layers {
-            layer.step(x);
-            x = layer.state();
+        let mut pooled = [0.0; HEADS];
+        let share = 1.0 / self.members.len() as f32;
+        for member in &mut self.members {
+            let said = member.hear(features);
+            pooled = std::array::from_fn(|k| pooled[k] + share * said[k]);
         }
-        let mut out = [[0.0; HEADS]];
-        self.heads.apply(x, &mut out);
-        let [[beat, one, part, half, third, modes @ ..]] = out;
+        let [beat, one, part, half, third, modes @ ..] = pooled;
         let top = modes.iter().copied().fold(f32::MIN, f32::max);
         let modes = modes.map(|m| (m - top).exp());
         let sum: f32 = modes.iter().sum();
@@ -141,6 +176,23 @@ impl Net {
             lead_in: modes[1] / sum,
             tune: modes[2] / sum,
         }
+    }
+}
+
+impl Member {
+    /// What it makes of a frame: log odds of the events, and logarithms of the modes'
+    /// weights.
+    #[inline(always)]
+    fn hear(&mut self, features: &[f32; FEATURES]) -> [f32; HEADS] {
+        let mut x = self.front.step(features);
+        for layer in &mut self.layers {
+            layer.step(x);
+            x = layer.state();
+        }
+        let mut out = [[0.0; HEADS]];
+        self.heads.apply(x, &mut out);
+        let [out] = out;
+        out
     }
 }
 
@@ -161,8 +213,8 @@ mod tests {
     use super::*;
     use crate::hear::layers::numbers;
 
-    /// 200 frames of features, and what PyTorch's GRU makes of them with the
-    /// shipped weights (before sigmoid and softmax): written by
+    /// 200 frames of features, and the mean of what PyTorch makes of them with each of
+    /// the shipped weights (before sigmoid and softmax): written by
     /// `training/export.py`.
     #[test]
     fn inference_agrees_with_the_training_library() {
@@ -195,6 +247,16 @@ mod tests {
             frames += 1;
         }
         assert_eq!(frames, 200);
+    }
+
+    #[test]
+    fn networks_that_speak_of_other_moments_are_not_pooled() {
+        let list = include_str!("weights/first/weights.json");
+        let data = include_bytes!("weights/first/weights.bin");
+        let later = list.replace("\"delay_frames\": 4", "\"delay_frames\": 6");
+        let [net, later] = [list, &later].map(|list| Net::from_parts(list, data).unwrap());
+        let error = net.with(later).unwrap_err().to_string();
+        assert!(error.contains("delays of 0.04 s and 0.06 s"), "{error}");
     }
 
     #[test]

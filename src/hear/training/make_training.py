@@ -13,7 +13,8 @@ copied).  `render` performs each item once (perform.py, band.py), then makes
 several versions of it with other balance, tempo, rooms, noises and channels
 (versions.py, sounds.py), and writes NAME.npy (float16, frames x features, from the
 project's own feature extractor, so training sees what the engine sees) and
-NAME.json (the truth, seconds from the start of the sound).
+NAME.json (the truth, seconds from the start of the sound); with --semitones also
+NAME.p36 (32-bit floats, frames x 36 semitones), for the phrase network.
 
 Fields of the truth: `lead_in`, `beats` (times), `pos` (place of each beat in
 its tune, 0-63; -1 in a vamp), `compound` (three sub-beats or two/four),
@@ -27,6 +28,7 @@ import importlib.util
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -134,6 +136,9 @@ def to_features(a, x, name):
         if a.features:
             subprocess.run([a.features, wav, raw], check=True, stdout=subprocess.DEVNULL)
             np.save(Path(a.out, name + ".npy"), np.fromfile(raw, np.float32).reshape(-1, a.width).astype(np.float16))
+        if a.semitones:
+            subprocess.run([a.semitones, wav], check=True, stdout=subprocess.DEVNULL)
+            shutil.move(wav.with_suffix(".p36"), Path(a.out, name + ".p36"))
 
 
 def make_item(i):
@@ -207,6 +212,7 @@ def main():
     r.add_argument("--speech", required=True)
     r.add_argument("--fonts", required=True)
     r.add_argument("--features", help="feature extractor; without it only --wav makes sense")
+    r.add_argument("--semitones", help="the project's semitones example")
     r.add_argument("--width", type=int, default=98, help="features a frame")
     r.add_argument("--count", type=int, default=12)
     r.add_argument("--first", type=int, default=0)

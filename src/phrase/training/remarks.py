@@ -72,9 +72,18 @@ def quarters(pitches, beats):
     return out
 
 
+def recording(truth):
+    """(magnitudes, places) of NAME.json with its semitones NAME.p36; None where no tune is played.
+
+    Places are counted from `first_beat_index`, or given beat by beat in `pos` (-1: none).
+    """
+    t = json.loads(truth.read_text())
+    if len(t["beats"]) < 2 or not truth.with_suffix(".p36").exists():
+        return None
+    m = quarters(np.fromfile(truth.with_suffix(".p36"), np.float32).reshape(-1, PITCHES), t["beats"])
+    return m, np.array(t["pos"][:len(m)]) if "pos" in t else (t["first_beat_index"] + np.arange(len(m))) % PLACES
+
+
 def recordings(folder):
-    """(magnitudes, places) of each NAME.json with its semitones NAME.p36 in `folder`."""
-    for truth in sorted(Path(folder).glob("*.json")):
-        t = json.loads(truth.read_text())
-        m = quarters(np.fromfile(truth.with_suffix(".p36"), np.float32).reshape(-1, PITCHES), t["beats"])
-        yield m, (t["first_beat_index"] + np.arange(len(m))) % PLACES
+    """Each of a folder's recordings."""
+    return filter(None, map(recording, sorted(Path(folder).glob("*.json"))))
