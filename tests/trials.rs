@@ -183,12 +183,18 @@ fn a_tune_without_its_second_a_has_48_beats() {
 }
 
 #[test]
-fn a_tune_without_repeats_has_32_beats() {
-    let short = take().without_repeats();
-    let expected: Vec<usize> = (0..128).filter(|k| k % 32 < 16).collect();
+fn a_tune_with_its_parts_in_turn_has_32_beats() {
+    let short = take().with_parts_in_turn();
+    let part = |first: usize| first..first + 16;
+    let expected: Vec<usize> = [0, 32, 16, 48, 64, 96, 80, 112]
+        .into_iter()
+        .flat_map(part)
+        .collect();
     assert_eq!(heard(&short), expected);
     let names: Vec<&str> = short.truth.parts.iter().map(|p| p.name.as_str()).collect();
-    assert_eq!(names, ["A1", "A2", "A1", "A2"]);
+    assert_eq!(names, ["A1", "A2", "A1", "A2", "A1", "A2", "A1", "A2"]);
+    assert!(phrase_lengths(&short.truth).iter().all(|&n| n == 8));
+    assert_eq!(short.truth.lead_in, take().truth.lead_in);
 }
 
 #[test]

@@ -89,9 +89,18 @@ impl Take {
         self.without(&["A2"], &["A1", "", "A2", "B1"])
     }
 
-    /// A tune of 32 beats, A1 B1: the parts A2 and B2 are left out.
-    pub fn without_repeats(&self) -> Take {
-        self.without(&["A2", "B2"], &["A1", "", "A2"])
+    /// A tune of 32 beats: the parts of each time through, 64 beats, are played in the
+    /// order A1 B1 A2 B2, which are two times through it.
+    pub fn with_parts_in_turn(&self) -> Take {
+        let mut pieces = vec![Piece::Old(0.0, self.join(0))];
+        for time in (0..self.truth.beats.len()).step_by(64) {
+            for part in [0, 32, 16, 48] {
+                let (from, to) = (time + part, time + part + 16);
+                pieces.push(Piece::Old(self.join(from), self.join(to)));
+            }
+        }
+        self.pieced(&pieces)
+            .with_parts_named(&["A1", "A1", "A2", "A2"])
     }
 
     /// The first time through this tune, and from there on `next` from its first beat,
@@ -129,14 +138,18 @@ impl Take {
             }
         }
         pieces.push(Piece::Old(from, self.seconds()));
-        let mut take = self.pieced(&pieces);
-        for part in &mut take.truth.parts {
+        self.pieced(&pieces).with_parts_named(names)
+    }
+
+    /// Gives the parts of a form A1 A2 B1 B2, in this order, their new names.
+    fn with_parts_named(mut self, names: &[&str]) -> Take {
+        for part in &mut self.truth.parts {
             let old = Part::from_name(&part.name).map_or(0, Part::index);
             if let Some(name) = names.get(usize::from(old)) {
                 part.name = (*name).to_owned();
             }
         }
-        take
+        self
     }
 
     /// Adds `sound` from `at` seconds on; what lies outside the take is not heard.

@@ -43,7 +43,7 @@ pub fn print(bench: &Bench) -> anyhow::Result<()> {
         let figures = bench.each(|mut take, dice| {
             match played {
                 48 => take = take.without_second_a(),
-                32 => take = take.without_repeats(),
+                32 => take = take.with_parts_in_turn(),
                 _ => {}
             }
             if !led {
