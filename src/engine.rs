@@ -135,19 +135,27 @@ impl Engine {
         // Of a long block several frames go through each stage in a row: what a stage
         // needs then stays close to the processor. Each hears them one by one all the same.
         let mut heard = [(Activation::default(), [0.0; PITCHES]); TOGETHER];
-        let mut features = [[0.0; FEATURES]; TOGETHER];
+        let mut features = [Some([0.0; FEATURES]); TOGETHER];
         loop {
             let mut frames = 0;
             for (features, (_, pitches)) in features.iter_mut().zip(&mut heard) {
                 let Some(frame) = self.features.next(&mut samples) else {
                     break;
                 };
-                (*features, *pitches) = (*frame.features, *frame.pitches);
+                *features = (!frame.closed).then_some(*frame.features);
+                *pitches = *frame.pitches;
                 frames += 1;
             }
             let heard = &mut heard[..frames];
             for (features, (activation, _)) in features.iter().zip(&mut *heard) {
-                *activation = self.net.step(features);
+                // Networks that heard nothing begin afresh with the first sound.
+                *activation = match features {
+                    Some(features) => self.net.step(features),
+                    None => {
+                        self.net.forget();
+                        Activation::NOBODY
+                    }
+                };
             }
             for (activation, pitches) in heard {
                 self.hear(*activation, pitches, events);

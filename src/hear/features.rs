@@ -37,9 +37,9 @@ const LOWEST_PITCH: f64 = 220.0;
 const FLOOR: f32 = 1e-5;
 /// Frames over which running means settle (3 s).
 const SETTLE: f32 = 300.0;
-/// Frames of digital silence (0.5 s) that say there is no microphone yet, and as many as
-/// they count for in the running means. A room's noise that comes on after it would else
-/// stand above them for seconds, like a band that plays.
+/// Frames of digital silence (0.5 s) that say there is no microphone, as before the first
+/// sound. What comes on after it is heard as the first sound is: a room's noise would else
+/// stand above the means for seconds, like a band that plays.
 const UNHEARD: u32 = 50;
 /// Samples are held within this, so that no sum of them leaves its range.
 const LOUDEST: f32 = 8.0;
@@ -60,6 +60,8 @@ pub struct Frame<'a> {
     pub features: &'a [f32; FEATURES],
     /// Semitone magnitudes, linear, for comparing melodies.
     pub pitches: &'a [f32; PITCHES],
+    /// There is no microphone: nothing but digital silence for half a second, or yet.
+    pub closed: bool,
 }
 
 /// Band centres, hertz: even in hertz while a log step is finer than a bin, then logarithmic.
@@ -156,7 +158,7 @@ impl Features {
             heard: 0,
             frames: 0,
             taught: 0,
-            unheard: 0,
+            unheard: UNHEARD,
             bands,
             semitones,
             levels: [[FLOOR.ln(); BANDS]; 3],
@@ -198,6 +200,7 @@ impl Features {
             index: self.frames - 1,
             features: &self.features,
             pitches: &self.pitches,
+            closed: self.unheard >= UNHEARD,
         })
     }
 
@@ -243,7 +246,7 @@ impl Features {
             false => 0,
         };
         if self.unheard >= UNHEARD {
-            self.taught = self.taught.min(UNHEARD);
+            self.taught = 0;
         }
         // Plain averages at first, so that the start of a recording is not judged
         // against a made-up past; running means later.

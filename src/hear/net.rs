@@ -43,6 +43,20 @@ pub struct Activation {
     pub tune: f32,
 }
 
+impl Activation {
+    /// There is no microphone.
+    pub const NOBODY: Activation = Activation {
+        beat: 0.0,
+        one: 0.0,
+        part: 0.0,
+        half: 0.0,
+        third: 0.0,
+        none: 1.0,
+        lead_in: 0.0,
+        tune: 0.0,
+    };
+}
+
 /// Outputs of the last layer, in the order of [`Activation`]'s fields.
 const HEADS: usize = 8;
 const HEAD_NAMES: [&str; HEADS] = [
@@ -147,6 +161,12 @@ impl Net {
     /// sound heard for it.
     pub fn delay(&self) -> f64 {
         self.delay
+    }
+
+    /// Forgets what it heard.
+    pub fn forget(&mut self) {
+        let layers = self.members.iter_mut().flat_map(|m| &mut m.layers);
+        layers.for_each(Gru::forget);
     }
 
     /// Hears one frame of features.
