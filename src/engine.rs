@@ -135,27 +135,23 @@ impl Engine {
         // Of a long block several frames go through each stage in a row: what a stage
         // needs then stays close to the processor. Each hears them one by one all the same.
         let mut heard = [(Activation::default(), [0.0; PITCHES]); TOGETHER];
-        let mut features = [Some([0.0; FEATURES]); TOGETHER];
+        let mut features = [([0.0; FEATURES], false); TOGETHER];
         loop {
             let mut frames = 0;
             for (features, (_, pitches)) in features.iter_mut().zip(&mut heard) {
                 let Some(frame) = self.features.next(&mut samples) else {
                     break;
                 };
-                *features = (!frame.closed).then_some(*frame.features);
+                *features = (*frame.features, frame.opens);
                 *pitches = *frame.pitches;
                 frames += 1;
             }
             let heard = &mut heard[..frames];
-            for (features, (activation, _)) in features.iter().zip(&mut *heard) {
-                // Networks that heard nothing begin afresh with the first sound.
-                *activation = match features {
-                    Some(features) => self.net.step(features),
-                    None => {
-                        self.net.forget();
-                        Activation::NOBODY
-                    }
-                };
+            for ((features, opens), (activation, _)) in features.iter().zip(&mut *heard) {
+                if *opens {
+                    self.net.forget();
+                }
+                *activation = self.net.step(features);
             }
             for (activation, pitches) in heard {
                 self.hear(*activation, pitches, events);

@@ -38,9 +38,12 @@ const FLOOR: f32 = 1e-5;
 /// Frames over which running means settle (3 s).
 const SETTLE: f32 = 300.0;
 /// Frames of digital silence (0.5 s) that say there is no microphone, as before the first
-/// sound. What comes on after it is heard as the first sound is: a room's noise would else
-/// stand above the means for seconds, like a band that plays.
+/// sound.
 const UNHEARD: u32 = 50;
+/// Peak of the first sound after that (-40 dB) up to which it is a room's noise coming on,
+/// heard as if nothing had been before: it would else stand above the means for seconds,
+/// like a band that plays. Louder, it is a stroke.
+const ROOM: f32 = 0.01;
 /// Samples are held within this, so that no sum of them leaves its range.
 const LOUDEST: f32 = 8.0;
 /// Hops that are gathered before old sound is let go.
@@ -60,8 +63,8 @@ pub struct Frame<'a> {
     pub features: &'a [f32; FEATURES],
     /// Semitone magnitudes, linear, for comparing melodies.
     pub pitches: &'a [f32; PITCHES],
-    /// There is no microphone: nothing but digital silence for half a second, or yet.
-    pub closed: bool,
+    /// A room's noise comes on after digital silence: a microphone was opened.
+    pub opens: bool,
 }
 
 /// Band centres, hertz: even in hertz while a log step is finer than a bin, then logarithmic.
@@ -102,6 +105,8 @@ pub struct Features {
     taught: u32,
     /// Frames of digital silence since anything was heard.
     unheard: u32,
+    /// Whether a room's noise came on after them, in the last frame.
+    opens: bool,
     bands: Vec<Band>,
     semitones: Vec<Band>,
     /// Log band levels of this frame and the two before.
@@ -159,6 +164,7 @@ impl Features {
             frames: 0,
             taught: 0,
             unheard: UNHEARD,
+            opens: false,
             bands,
             semitones,
             levels: [[FLOOR.ln(); BANDS]; 3],
@@ -200,7 +206,7 @@ impl Features {
             index: self.frames - 1,
             features: &self.features,
             pitches: &self.pitches,
-            closed: self.unheard >= UNHEARD,
+            opens: self.opens,
         })
     }
 
@@ -241,12 +247,17 @@ impl Features {
         let loudness = ln(sum(parts) / BANDS as f32 + FLOOR);
         now.iter_mut().for_each(|level| *level = ln(*level + FLOOR));
 
-        self.unheard = match heard.iter().all(|sample| *sample == 0.0) {
-            true => self.unheard.saturating_add(1),
-            false => 0,
+        let peak = heard.iter().fold(0.0f32, |peak, x| peak.max(x.abs()));
+        let closed = self.unheard >= UNHEARD;
+        self.opens = closed && peak > 0.0 && peak < ROOM;
+        self.unheard = match peak > 0.0 {
+            true => 0,
+            false => self.unheard.saturating_add(1),
         };
-        if self.unheard >= UNHEARD {
+        if self.opens {
             self.taught = 0;
+        } else if closed {
+            self.taught = self.taught.min(UNHEARD);
         }
         // Plain averages at first, so that the start of a recording is not judged
         // against a made-up past; running means later.

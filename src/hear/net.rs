@@ -43,20 +43,6 @@ pub struct Activation {
     pub tune: f32,
 }
 
-impl Activation {
-    /// There is no microphone.
-    pub const NOBODY: Activation = Activation {
-        beat: 0.0,
-        one: 0.0,
-        part: 0.0,
-        half: 0.0,
-        third: 0.0,
-        none: 1.0,
-        lead_in: 0.0,
-        tune: 0.0,
-    };
-}
-
 /// Outputs of the last layer, in the order of [`Activation`]'s fields.
 const HEADS: usize = 8;
 const HEAD_NAMES: [&str; HEADS] = [
