@@ -24,9 +24,9 @@ pub struct Options {
 }
 
 impl Options {
-    /// Reads `--corpus DIR` (any number), `--items`, `--weights DIR`
-    /// (any number, asked together), `--phrase-weights DIR` and `--set NAME=VALUE` (any number; names as in [`set`]);
-    /// the folders hold `NAME.wav` with `NAME.json`.
+    /// Reads `--corpus DIR` (any number), `--items`, `--weights DIR` (any number, asked
+    /// together), `--phrase-weights DIR` and `--set NAME=VALUE` (any number; names as in
+    /// [`set`]); the folders hold `NAME.wav` with `NAME.json`.
     pub fn from_args() -> anyhow::Result<Self> {
         let mut folders = Vec::new();
         let mut rest = Vec::new();

@@ -38,7 +38,7 @@ const FLOOR: f32 = 1e-5;
 /// Frames over which running means settle (3 s).
 const SETTLE: f32 = 300.0;
 /// Frames of digital silence (0.5 s) that say there is no microphone, as before the first
-/// sound.
+/// sound, and as many as what was before counts for in the running means then.
 const UNHEARD: u32 = 50;
 /// Peak of the first sound after that (-40 dB) up to which it is a room's noise coming on,
 /// heard as if nothing had been before: it would else stand above the means for seconds,
@@ -103,7 +103,7 @@ pub struct Features {
     frames: u64,
     /// Frames that taught the running means.
     taught: u32,
-    /// Frames of digital silence since anything was heard.
+    /// Frames of digital silence since anything was heard; [`UNHEARD`] before the first sound.
     unheard: u32,
     /// Whether a room's noise came on after them, in the last frame.
     opens: bool,
@@ -247,12 +247,13 @@ impl Features {
         let loudness = ln(sum(parts) / BANDS as f32 + FLOOR);
         now.iter_mut().for_each(|level| *level = ln(*level + FLOOR));
 
-        let peak = heard.iter().fold(0.0f32, |peak, x| peak.max(x.abs()));
+        // Each look ends at the first sample that decides it.
+        let silent = heard.iter().all(|sample| *sample == 0.0);
         let closed = self.unheard >= UNHEARD;
-        self.opens = closed && peak > 0.0 && peak < ROOM;
-        self.unheard = match peak > 0.0 {
-            true => 0,
-            false => self.unheard.saturating_add(1),
+        self.opens = closed && !silent && heard.iter().all(|sample| sample.abs() < ROOM);
+        self.unheard = match silent {
+            true => self.unheard.saturating_add(1),
+            false => 0,
         };
         if self.opens {
             self.taught = 0;
@@ -390,6 +391,25 @@ mod tests {
         let above = |f: usize| frames[f][..BANDS].iter().sum::<f32>() / BANDS as f32;
         assert!(above(505) > 2.0, "{}", above(505));
         assert!(above(690) < 1.2, "{}", above(690));
+    }
+
+    #[test]
+    fn a_microphone_opens_with_a_room_s_noise_and_not_with_a_stroke() {
+        let opened = |peak: f32, unheard: f64| {
+            let noise = crate::sound::band::signals::white_noise(1.0, 44100, peak, 1);
+            let silence = vec![0.0; (unheard * 44100.0) as usize];
+            let sound = [noise.clone(), silence, noise].concat();
+            let mut features = Features::new(44100).unwrap();
+            let mut samples = &sound[..];
+            let mut at = Vec::new();
+            while let Some(frame) = features.next(&mut samples) {
+                at.extend(frame.opens.then_some(frame.index));
+            }
+            at
+        };
+        assert_eq!(opened(0.001, 2.0), [0, 300]);
+        assert_eq!(opened(0.001, 0.3), [0], "too short a silence");
+        assert!(opened(0.1, 2.0).is_empty(), "a stroke");
     }
 
     #[test]

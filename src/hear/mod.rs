@@ -30,9 +30,9 @@
 //!    A rise is counted from the loudest of the band and its two neighbours, so
 //!    that vibrato and slides are no onsets \[1\].
 //! 2. [`net`] is two small causal recurrent networks \[2\], trained on rendered
-//!    tunes with many instruments, rooms and noises, and asked together \[7\]. For
-//!    the moment 40 ms ago (they wait that long to hear an attack whole) they give the probability of
-//!    a beat, of the off-beats at the half and at the thirds of a beat, of a
+//!    tunes with many instruments, rooms and noises, and asked together \[8\]. For
+//!    the moment 40 ms ago (they wait that long to hear an attack whole) they give
+//!    the probability of a beat, of the off-beats at the half and at the thirds of a beat, of a
 //!    phrase's and a part's first beat, and of who plays: nobody, a lead-in, or
 //!    the tune. Learned activations under a probabilistic model of time are the
 //!    arrangement of \[3\] and \[4\].
@@ -178,11 +178,11 @@
 //!    structure in musical audio. ISMIR 2006.
 //! 6. F. Krebs, S. Böck, G. Widmer: An efficient state-space model for joint
 //!    tempo and meter tracking. ISMIR 2015.
-//! 7. C. Genest, J. V. Zidek: Combining probability distributions: a critique and
-//!    an annotated bibliography. Statistical Science 1, 1986.
 //! 7. M. E. P. Davies, N. Degara, M. D. Plumbley: Evaluation methods for
 //!    musical audio beat tracking algorithms. Technical Report C4DM-TR-09-06,
 //!    Queen Mary University of London, 2009 (the measures).
+//! 8. C. Genest, J. V. Zidek: Combining probability distributions: a critique and
+//!    an annotated bibliography. Statistical Science 1, 1986.
 
 pub mod beats;
 pub mod claps;

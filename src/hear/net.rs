@@ -221,7 +221,7 @@ mod tests {
 
     /// 200 frames of features, and the mean of what PyTorch makes of them with each of
     /// the shipped weights (before sigmoid and softmax): written by
-    /// `training/export.py`.
+    /// `training/answers.py`.
     #[test]
     fn inference_agrees_with_the_training_library() {
         let read = |bytes: &[u8]| numbers(bytes).collect::<Vec<f32>>();

@@ -183,8 +183,7 @@ fn claps_fall_on_the_phrases_though_clocks_drift_and_sound_is_lost() {
             "the phrase at {phrase:.1} s: {error:.3}"
         );
     }
-    // There may be one after the end, of which nobody told.
-    assert!((8..=9).contains(&hall.claps.len()), "{:?}", hall.claps);
+    assert_eq!(hall.claps.len(), 8, "none after the end: {:?}", hall.claps);
     let own: Vec<f64> = hall.live.own_claps().collect();
     let last = hall.live.sound() - REMEMBERED_FOR;
     assert!(own.iter().all(|clap| *clap > last), "{own:?}");
