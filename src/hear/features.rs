@@ -44,6 +44,8 @@ const UNHEARD: u32 = 50;
 /// heard as if nothing had been before: it would else stand above the means for seconds,
 /// like a band that plays. Louder, it is a stroke.
 const ROOM: f32 = 0.01;
+/// Hops of that sound (20 ms) by which this is told: the first samples of a stroke are soft.
+const TOLD: usize = 2;
 /// Samples are held within this, so that no sum of them leaves its range.
 const LOUDEST: f32 = 8.0;
 /// Hops that are gathered before old sound is let go.
@@ -248,13 +250,16 @@ impl Features {
         now.iter_mut().for_each(|level| *level = ln(*level + FLOOR));
 
         // Each look ends at the first sample that decides it.
-        let silent = heard.iter().all(|sample| *sample == 0.0);
+        let begins = heard.iter().position(|sample| *sample != 0.0);
+        let sound = &heard[begins.unwrap_or(length)..];
+        let told = sound.len() >= TOLD * self.hop;
         let closed = self.unheard >= UNHEARD;
-        self.opens = closed && !silent && heard.iter().all(|sample| sample.abs() < ROOM);
-        self.unheard = match silent {
-            true => self.unheard.saturating_add(1),
-            false => 0,
-        };
+        self.opens = closed && told && sound.iter().all(|sample| sample.abs() < ROOM);
+        if sound.is_empty() {
+            self.unheard = self.unheard.saturating_add(1);
+        } else if told {
+            self.unheard = 0;
+        }
         if self.opens {
             self.taught = 0;
         } else if closed {
@@ -395,21 +400,39 @@ mod tests {
 
     #[test]
     fn a_microphone_opens_with_a_room_s_noise_and_not_with_a_stroke() {
-        let opened = |peak: f32, unheard: f64| {
-            let noise = crate::sound::band::signals::white_noise(1.0, 44100, peak, 1);
-            let silence = vec![0.0; (unheard * 44100.0) as usize];
-            let sound = [noise.clone(), silence, noise].concat();
+        let opened = |sound: &[f32]| {
             let mut features = Features::new(44100).unwrap();
-            let mut samples = &sound[..];
+            let mut samples = sound;
             let mut at = Vec::new();
             while let Some(frame) = features.next(&mut samples) {
                 at.extend(frame.opens.then_some(frame.index));
             }
             at
         };
-        assert_eq!(opened(0.001, 2.0), [0, 300]);
-        assert_eq!(opened(0.001, 0.3), [0], "too short a silence");
-        assert!(opened(0.1, 2.0).is_empty(), "a stroke");
+        let noise = crate::sound::band::signals::white_noise(1.0, 44100, 0.001, 1);
+        let after = |seconds: f64, sound: &[f32]| {
+            let silence = vec![0.0; (seconds * 44100.0) as usize];
+            [&silence, sound].concat()
+        };
+        assert_eq!(
+            opened(&[&noise[..], &after(2.0, &noise)].concat()),
+            [2, 302]
+        );
+        assert_eq!(
+            opened(&[&noise[..], &after(0.3, &noise)].concat()),
+            [2],
+            "too short a silence"
+        );
+        // A stroke swells in 15 ms from whatever sample of a frame it begins with.
+        let stroke: Vec<f32> = (0..44100)
+            .map(|n| 0.2 * (n as f32 / 660.0).min(1.0) * (n as f32 * 0.06).sin())
+            .collect();
+        for begins in [2.0, 2.003, 2.0096, 2.0099] {
+            assert!(
+                opened(&after(begins, &stroke)).is_empty(),
+                "a stroke at {begins} s"
+            );
+        }
     }
 
     #[test]
