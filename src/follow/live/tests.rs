@@ -183,7 +183,13 @@ fn claps_fall_on_the_phrases_though_clocks_drift_and_sound_is_lost() {
             "the phrase at {phrase:.1} s: {error:.3}"
         );
     }
-    assert_eq!(hall.claps.len(), 8, "none after the end: {:?}", hall.claps);
+    // Once more, at most, where the band would have gone on: until then nothing tells that it ends.
+    let (in_tune, after): (Vec<f64>, Vec<f64>) = hall
+        .claps
+        .iter()
+        .partition(|clap| **clap < hall.heard(33.0));
+    assert_eq!(in_tune.len(), 8, "{in_tune:?}");
+    assert!(after.len() <= 1, "{after:?}");
     let own: Vec<f64> = hall.live.own_claps().collect();
     let last = hall.live.sound() - REMEMBERED_FOR;
     assert!(own.iter().all(|clap| *clap > last), "{own:?}");

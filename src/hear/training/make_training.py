@@ -167,7 +167,7 @@ def make_item(i):
             wanted = rng.uniform(-6, 8)                       # melody over backup, dB
             scale = active_rms(stems[0]) / active_rms(stems[1]) * db(-wanted) if rms(stems[1]) > 1e-6 else 1.0
             stems[1] = stems[1] * scale
-            made = [version(rng, noises, piece, stems, v) for v in range(a.versions)]
+            made = [version(rng, noises, piece, stems, v, a.calling, a.call_level) for v in range(a.versions)]
         for v, (x, truth) in enumerate(made):
             name = f"{a.seed}_{i:05d}_{v}"
             x = x / (np.abs(x).max() + 1e-9) * db(-rng.choice([rng.uniform(0, 6), rng.uniform(0, 30)]) - 0.3)
@@ -219,6 +219,8 @@ def main():
     r.add_argument("--seed", type=int, default=1)
     r.add_argument("--versions", type=int, default=3)
     r.add_argument("--starts", type=float, default=0.0, help="share of items that are only a lead-in and the tune's first beats")
+    r.add_argument("--calling", type=float, default=0.22, help="share of versions that a caller calls over")
+    r.add_argument("--call-level", type=float, nargs=2, default=(-10, 3), metavar="DB", help="softest and loudest, against the band")
     r.add_argument("--negatives", type=float, default=0.07)
     r.add_argument("--seconds", type=float, default=1e9, help="start no item after this long")
     r.add_argument("--val", action="store_true", help="use only the tunes kept back for validation")

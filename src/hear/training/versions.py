@@ -42,7 +42,7 @@ def spoil(rng, noises, x, condition, keep_level=True):
     return x
 
 
-def version(rng, noises, piece, stems, number):
+def version(rng, noises, piece, stems, number, calling=0.22, call_level=(-10, 3)):
     condition = str(rng.choice(["clean", "hall", "phone"], p=[0.28, 0.45, 0.27]))
     speed = float(rng.uniform(0.94, 1.06)) if number else 1.0
     x = stems[0] * db(rng.uniform(-5, 5)) + stems[1] * db(rng.uniform(-7, 5))
@@ -82,9 +82,9 @@ def version(rng, noises, piece, stems, number):
                 a = int(t * SR) - rise
                 if a >= 0 and a + len(clip) < len(x):
                     x[a:a + len(clip)] += clip / rms(clip) * level * rng.uniform(0.8, 2.0)
-    calling = rng.random() < 0.22
+    calling = rng.random() < calling
     if calling:                                               # prompts end about where the phrase begins
-        loud = level * db(rng.uniform(-10, 3))
+        loud = level * db(rng.uniform(*call_level))
         for i, b in enumerate(beats):
             if pos[i] % 8 == 0 and rng.random() < 0.8 or rng.random() < 0.01:
                 clip = noises.clip(rng.choice(noises.calls), rng.uniform(0.9, 1.2))
