@@ -266,15 +266,15 @@ impl Share {
         self.sum = parts.iter().sum();
     }
 
-    /// Forgets all.
+    /// Forgets all. The scale of what is empty would else grow without bound, as it takes
+    /// part in every weighing.
     pub(super) fn clear(&mut self) {
-        if !self.dirty {
-            return;
-        }
-        self.states.fill(0.0);
         self.sum = 0.0;
         self.scale = 1.0;
-        self.dirty = false;
+        if self.dirty {
+            self.states.fill(0.0);
+            self.dirty = false;
+        }
     }
 
     /// Adds the probability that the next beat is `k` steps ahead to `histogram[k]`.

@@ -353,6 +353,38 @@ mod tests {
     }
 
     #[test]
+    fn a_tune_in_which_no_beat_is_heard_is_borne_for_as_long_as_it_lasts() {
+        let (first, times) = ideal(1.0, 4, 24, |_| 0.52);
+        let lost = Activation {
+            beat: 0.003,
+            half: 0.003,
+            third: 0.003,
+            none: 0.001,
+            lead_in: 0.001,
+            tune: 0.998,
+            ..Activation::default()
+        };
+        let begin = ((times[27] + DELAY) / FRAME) as usize;
+        let again = begin + 9_000;
+        let (second, later) = ideal(1.0, 0, 24, |_| 0.52);
+        let both = [&first[..begin], &vec![lost; again - begin], &second[..]].concat();
+        let mut tracker = Tracker::new(Expectations::default(), DELAY);
+        let mut heard = Vec::new();
+        for (n, activation) in both.iter().enumerate() {
+            heard.extend(tracker.step((n + 1) as f64 * FRAME, activation));
+            let sum: f32 = tracker.pointer().modes().iter().sum();
+            assert!((sum - 1.0).abs() < 0.01, "frame {n}: {sum}");
+        }
+        for pair in heard.windows(2) {
+            assert!(pair[1].time > pair[0].time + 0.3, "{pair:?}");
+        }
+        for t in later[12..].iter().map(|t| t + again as f64 * FRAME) {
+            let error = heard.iter().map(|b| (b.time - t).abs()).fold(9.0, f64::min);
+            assert!(error < 0.02, "beat at {t:.3}: {error:.3}");
+        }
+    }
+
+    #[test]
     fn a_jump_of_half_a_beat_is_taken_up_once_it_lasts() {
         let (first, times) = ideal(0.5, 4, 40, |_| 0.52);
         let (second, _) = ideal(0.0, 0, 60, |_| 0.52);
