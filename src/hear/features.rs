@@ -31,6 +31,9 @@ pub const WINDOW: f64 = 2048.0 / 44100.0;
 const LOWEST_BAND: f64 = 50.0;
 /// Highest band edge, hertz.
 const HIGHEST_BAND: f64 = 9000.0;
+/// Share of the sample rate up to which sound is carried whole: converters fade out what
+/// lies near half of it.
+const CARRIED: f64 = 0.45;
 /// Lowest semitone centre kept for melodies, hertz (A3).
 const LOWEST_PITCH: f64 = 220.0;
 /// Magnitude below which a band counts as silent (full scale is 1).
@@ -110,6 +113,9 @@ pub struct Features {
     /// Whether a room's noise came on after them, in the last frame.
     opens: bool,
     bands: Vec<Band>,
+    /// Bands that the rate carries. Those beyond are taken to be as the last of them, for to
+    /// the networks a band without even noise in it is like nothing that a microphone hears.
+    carried: usize,
     semitones: Vec<Band>,
     /// Log band levels of this frame and the two before.
     levels: [[f32; BANDS]; 3],
@@ -168,6 +174,7 @@ impl Features {
             unheard: UNHEARD,
             opens: false,
             bands,
+            carried: centres[..BANDS].partition_point(|c| *c < CARRIED * f64::from(rate)),
             semitones,
             levels: [[FLOOR.ln(); BANDS]; 3],
             means: [FLOOR.ln(); BANDS],
@@ -241,6 +248,8 @@ impl Features {
         for (slot, band) in now.iter_mut().zip(&self.bands) {
             *slot = band.gather(magnitudes);
         }
+        let (carried, beyond) = now.split_at_mut(self.carried);
+        beyond.fill(carried.last().copied().unwrap_or(0.0));
         let parts = now
             .as_chunks::<LANES>()
             .0
@@ -354,6 +363,24 @@ mod tests {
             let sound = tone(rate, 440.0, 3.0);
             let frames = all(rate, &sound, 777).len();
             assert!((299..=300).contains(&frames), "{rate} Hz: {frames} frames");
+        }
+    }
+
+    #[test]
+    fn bands_beyond_a_low_rate_are_as_the_last_that_it_carries() {
+        for (rate, carried) in [(8000, 3600.0), (16_000, 7200.0), (44_100, 9000.0)] {
+            let noise = crate::sound::band::signals::white_noise(1.0, rate, 0.1, 1);
+            let last = band_centres()[..BANDS].partition_point(|c| *c < carried);
+            assert!(last == BANDS || rate < 44_100, "{rate} Hz carries all");
+            for frame in all(rate, &noise, 441) {
+                let (levels, rises) = frame[..2 * BANDS].split_at(BANDS);
+                assert!(
+                    levels[last..]
+                        .iter()
+                        .all(|level| *level == levels[last - 1])
+                );
+                assert!(rises.iter().all(|rise| rise.is_finite()));
+            }
         }
     }
 
