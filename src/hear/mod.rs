@@ -24,7 +24,8 @@
 //! 1. [`features`] cuts the sound into frames of 10 ms. Each frame looks at the
 //!    last 46.4 ms (a Hann window; the nearest even length with no prime factor
 //!    above 5, so that every sample rate hears alike), gathers the spectrum
-//!    into 48 bands from 50 Hz to 9 kHz and takes logarithms. The network gets
+//!    into 48 bands from 50 Hz to 9 kHz (those that a low rate does not carry are
+//!    taken to be as the last that it does) and takes logarithms. The network gets
 //!    each band's level against its own running mean (3 s), so that neither the
 //!    room nor the microphone's gain matters, and each band's *rise* over 20 ms.
 //!    A rise is counted from the loudest of the band and its two neighbours, so
