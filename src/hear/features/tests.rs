@@ -1,4 +1,5 @@
 use super::*;
+use crate::sound::band::signals::white_noise;
 
 fn all(rate: u32, sound: &[f32], block: usize) -> Vec<[f32; FEATURES]> {
     let mut features = Features::new(rate).unwrap();
@@ -39,7 +40,7 @@ fn odd_rates_keep_a_hundred_frames_a_second() {
 #[test]
 fn bands_beyond_a_low_rate_are_as_the_last_that_it_carries() {
     for (rate, carried) in [(8000, 3600.0), (16_000, 7200.0), (44_100, 9000.0)] {
-        let noise = crate::sound::band::signals::white_noise(1.0, rate, 0.1, 1);
+        let noise = white_noise(1.0, rate, 0.1, 1);
         let last = band_centres()[..BANDS].partition_point(|c| *c < carried);
         assert!(last == BANDS || rate < 44_100, "{rate} Hz carries all");
         for frame in all(rate, &noise, 441) {
@@ -87,7 +88,7 @@ fn gain_moves_only_the_loudness() {
 
 #[test]
 fn noise_after_digital_silence_soon_stands_on_its_own_mean() {
-    let noise = crate::sound::band::signals::white_noise(2.0, 44100, 0.1, 1);
+    let noise = white_noise(2.0, 44100, 0.1, 1);
     let sound = [vec![0.0; 5 * 44100], noise].concat();
     let frames = all(44100, &sound, 441);
     let above = |f: usize| frames[f][..BANDS].iter().sum::<f32>() / BANDS as f32;
@@ -106,7 +107,7 @@ fn a_microphone_opens_with_a_room_s_noise_and_not_with_a_stroke() {
         }
         at
     };
-    let noise = crate::sound::band::signals::white_noise(1.0, 44100, 0.001, 1);
+    let noise = white_noise(1.0, 44100, 0.001, 1);
     let after = |seconds: f64, sound: &[f32]| {
         let silence = vec![0.0; (seconds * 44100.0) as usize];
         [&silence, sound].concat()

@@ -52,6 +52,12 @@ fn follow(activations: &[Activation]) -> Vec<Heard> {
         .collect()
 }
 
+/// How far the nearest beat is from `time`, seconds.
+fn off(heard: &[Heard], time: f64) -> f64 {
+    let off = heard.iter().map(|beat| (beat.time - time).abs());
+    off.fold(9.0, f64::min)
+}
+
 #[test]
 fn beats_after_a_lead_in_are_found_ahead_of_their_time() {
     let (activations, times) = ideal(1.3, 4, 64, |_| 60.0 / 114.0);
@@ -63,7 +69,7 @@ fn beats_after_a_lead_in_are_found_ahead_of_their_time() {
         assert!(beat.time - beat.announced >= NOTICE - 1e-9);
     }
     for t in &times[4..] {
-        let error = heard.iter().map(|b| (b.time - t).abs()).fold(9.0, f64::min);
+        let error = off(&heard, *t);
         assert!(error < 0.012, "beat at {t:.3}: {error:.3}");
     }
     // The tune's first beat is known as such: the fourth lead-in beat leads to it.
@@ -84,7 +90,7 @@ fn a_band_that_speeds_up_is_followed() {
     let (activations, times) = ideal(0.7, 4, 160, |k| 60.0 / (108.0 + 0.07 * k as f64));
     let heard = follow(&activations);
     for t in &times[4..] {
-        let error = heard.iter().map(|b| (b.time - t).abs()).fold(9.0, f64::min);
+        let error = off(&heard, *t);
         assert!(error < 0.025, "beat at {t:.3}: {error:.3}");
     }
 }
@@ -134,7 +140,7 @@ fn a_tune_in_which_no_beat_is_heard_is_borne_for_as_long_as_it_lasts() {
         assert!(pair[1].time > pair[0].time + 0.3, "{pair:?}");
     }
     for t in later[12..].iter().map(|t| t + again as f64 * FRAME) {
-        let error = heard.iter().map(|b| (b.time - t).abs()).fold(9.0, f64::min);
+        let error = off(&heard, t);
         assert!(error < 0.02, "beat at {t:.3}: {error:.3}");
     }
 }
